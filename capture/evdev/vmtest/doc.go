@@ -19,9 +19,9 @@
 // qemu-system-x86_64 and the kernel package that linux-image-amd64 depends on.
 // [FetchKernel] downloads that package with apt-get (no root needed) and keeps
 // the few files that matter in a cache folder outside the tree: the user's
-// cache folder, or what HOLDGAP_CACHE names. /dev/kvm is used where it works
-// (HOLDGAP_VM_ACCEL=tcg forbids it); without it the kernel is emulated, which
-// takes some seconds more. [Require] skips a test that cannot run, with a
+// cache folder, or what HOLDGAP_CACHE names. The processor is emulated, so no
+// acceleration is needed; HOLDGAP_VM_ACCEL=kvm saves some seconds where
+// /dev/kvm is known to work. [Require] skips a test that cannot run, with a
 // message that begins "left out:", or fails it where HOLDGAP_STRICT=1.
 //
 // # Ways in

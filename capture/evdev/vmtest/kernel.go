@@ -48,13 +48,14 @@ func FindKernel() (Kernel, error) {
 		return Kernel{}, err
 	}
 	images, _ := filepath.Glob(filepath.Join(dir, "*", "vmlinuz"))
-	if len(images) == 0 {
-		return Kernel{}, ErrNoKernel
+	sort.Slice(images, func(i, j int) bool { return modTime(images[i]) > modTime(images[j]) })
+	for _, image := range images {
+		if k, ok := kernelIn(filepath.Dir(image)); ok {
+			return k, nil
+		}
 	}
-	sort.Slice(images, func(i, j int) bool { return modTime(images[i]) < modTime(images[j]) })
-	return kernelIn(filepath.Dir(images[len(images)-1]))
+	return Kernel{}, ErrNoKernel
 }
-
 
 func modTime(path string) int64 {
 	info, err := os.Stat(path)
@@ -64,14 +65,23 @@ func modTime(path string) int64 {
 	return info.ModTime().UnixNano()
 }
 
-func kernelIn(dir string) (Kernel, error) {
-	k := Kernel{Release: filepath.Base(dir), Image: filepath.Join(dir, "vmlinuz")}
+// kernelIn reads one kernel's folder; not ok if it lacks a module, as one that
+// was fetched when fewer were needed would.
+func kernelIn(dir string) (k Kernel, ok bool) {
+	k = Kernel{Release: filepath.Base(dir), Image: filepath.Join(dir, "vmlinuz")}
 	k.Modules, _ = filepath.Glob(filepath.Join(dir, "modules", "*.ko"))
 	sort.Strings(k.Modules) // named NN-name.ko in the order of loading
-	if len(k.Modules) == 0 {
-		return k, fmt.Errorf("the cached kernel %q has no modules; delete that folder and fetch it anew", dir)
+	have := map[string]bool{}
+	for _, path := range k.Modules {
+		_, name, _ := strings.Cut(filepath.Base(path), "-")
+		have[moduleName(name)] = true
 	}
-	return k, nil
+	for _, name := range guestModules {
+		if !have[moduleName(name)] {
+			return k, false
+		}
+	}
+	return k, true
 }
 
 // FetchKernel returns the cached kernel, or downloads Debian's ordinary one
@@ -111,13 +121,18 @@ func FetchKernel(ctx context.Context, log io.Writer) (Kernel, error) {
 		return Kernel{}, err
 	}
 	final := filepath.Join(dir, release)
-	// Another test may have been faster; then its folder stays.
-	if err := os.Rename(filepath.Join(tmp, "keep"), final); err != nil {
-		if _, statErr := os.Stat(filepath.Join(final, "vmlinuz")); statErr != nil {
-			return Kernel{}, fmt.Errorf("putting the kernel into the cache: %w", err)
+	if _, ok := kernelIn(final); !ok {
+		if err := os.RemoveAll(final); err != nil {
+			return Kernel{}, fmt.Errorf("removing an incomplete kernel from the cache: %w", err)
 		}
 	}
-	return kernelIn(final)
+	err = os.Rename(filepath.Join(tmp, "keep"), final)
+	// Another process may have been faster; then its folder stays.
+	k, ok := kernelIn(final)
+	if !ok {
+		return k, fmt.Errorf("putting the kernel into the cache folder %q failed: %w", final, err)
+	}
+	return k, nil
 }
 
 // Debian's ordinary kernel: neither the cloud one, which lacks the input
