@@ -68,7 +68,7 @@ func oracle(c frame.Clock, rule frame.ReadRule, es []edge) []run {
 		d := downAt(c.Poll(k))
 		if rule == frame.Latched {
 			d = d || downAt(c.Poll(k-1)) // and so at the instants just after
-			for _, e := range es { // an edge inside (p(k−1), p(k)] that leaves it down
+			for _, e := range es {       // an edge inside (p(k−1), p(k)] that leaves it down
 				if e.t > c.Poll(k-1) && e.t <= c.Poll(k) && e.down {
 					d = true
 				}
@@ -92,9 +92,8 @@ func machineRuns(c frame.Clock, rule frame.ReadRule, es []edge, advance bool) (r
 	var id uint64
 	for _, e := range es {
 		if advance {
-			m.Advance(c.At(e.t) - 1)
-			if id > 0 {
-				all[m.Current().ID] = *m.Current()
+			if k, ok := m.PendingFrame(); ok && k < c.At(e.t) {
+				m.Read()
 			}
 		}
 		var ch press.Change

@@ -6,11 +6,14 @@
 // A [Machine] is a pure state machine: it takes explicit times, has no clock
 // and allocates nothing. Edges come in the order of time. Whether a press was
 // seen is certain once its frame has been read, so a press is [Pending] from
-// its edge until then, and the machine is told by [Machine.Advance] how far
-// the game has read.
+// its edge until then, and the machine is told so by [Machine.Read].
 package press
 
-import "holdgap/overlay/frame"
+import (
+	"math/bits"
+
+	"holdgap/overlay/frame"
+)
 
 // State of a press.
 type State uint8
@@ -54,7 +57,7 @@ type Press struct {
 	NInner  uint8       // gaps in Inner
 	Merged  uint16      // further physical presses inside this hold
 	First   frame.Frame // frame that reads it
-	Hold    frame.Frame // frames: so far while Down, final when Closed, 0 when Unseen
+	Hold    frame.Frame // frames: final when Closed, 0 when Pending or Unseen, else see [Machine.SoFar]
 	Gap     frame.Frame // up frames since the press before of this button, or NoGap
 	Spacing frame.Frame // frames from the press before to this one, or NoGap
 	DownNS  int64       // when it went down, ns
@@ -81,6 +84,7 @@ type Machine struct {
 	s      frame.Frame // first frame that can read the current physical press
 	joined bool        // it goes on with the hold before it
 	saved  Press       // that hold as it was before
+	used   uint64      // keys that took part in the current physical press
 	cur    Press
 	lost   Press
 
@@ -134,7 +138,7 @@ func (m *Machine) Down(t int64, key uint8, id uint64) Change {
 		m.addKey(key)
 		return Changed
 	}
-	m.keys = bit
+	m.keys, m.used = bit, 0
 	m.s = m.Clock.At(t)
 	bounce := m.anyUp && m.keyLast == key && t-m.keyUp < m.BounceNS
 	if m.seen && m.s <= m.lastEnd {
@@ -194,7 +198,8 @@ func (m *Machine) Up(t int64, key uint8, id uint64) Change {
 		down = t
 	}
 	m.lost = Press{ID: id, Button: m.Button, State: Unseen, First: m.s, Gap: NoGap, Spacing: NoGap,
-		DownNS: down, UpNS: t, Keys: bit, NOrder: 1, Order: [MaxOrder]uint8{key}}
+		DownNS: down, UpNS: t, Merged: m.cur.Merged - m.saved.Merged - 1}
+	m.lost.addKeys(m.used)
 	m.cur = m.saved
 	return Reverted
 }
@@ -202,25 +207,31 @@ func (m *Machine) Up(t int64, key uint8, id uint64) Change {
 // Lost returns the unseen press of the last [Reverted].
 func (m *Machine) Lost() *Press { return &m.lost }
 
-// Advance tells that the game has read every frame up to k. It reports whether
-// that made the current press certain; a held press gets its count so far.
-func (m *Machine) Advance(k frame.Frame) bool {
-	if m.keys == 0 || k < m.cur.First {
-		return false
+// Read tells that the game has read the frame of the current press while it was
+// held, which makes a [Pending] press certain.
+func (m *Machine) Read() {
+	m.cur.State = Down
+	m.cur.Hold = 1
+}
+
+// SoFar returns how many of the frames up to k the current press was down.
+func (m *Machine) SoFar(k frame.Frame) frame.Frame {
+	if m.keys == 0 {
+		return m.cur.Hold
 	}
-	m.cur.Hold = k - m.cur.First + 1
-	if m.cur.State == Pending {
-		m.cur.State = Down
-		return true
-	}
-	return false
+	return max(k-m.cur.First+1, 0)
 }
 
 func (m *Machine) addKey(key uint8) {
-	bit := uint64(1) << key
-	if m.cur.Keys&bit == 0 && m.cur.NOrder < MaxOrder {
-		m.cur.Order[m.cur.NOrder] = key
-		m.cur.NOrder++
+	m.used |= 1 << key
+	m.cur.addKeys(1 << key)
+}
+
+// addKeys notes keys that took part, new ones last.
+func (p *Press) addKeys(keys uint64) {
+	for b := keys &^ p.Keys; b != 0 && p.NOrder < MaxOrder; b &= b - 1 {
+		p.Order[p.NOrder] = uint8(bits.TrailingZeros64(b))
+		p.NOrder++
 	}
-	m.cur.Keys |= bit
+	p.Keys |= keys
 }

@@ -196,7 +196,7 @@ func (s *Session) advance(t int64) {
 		}
 		s.settle(at - 1)
 		m := &s.machines[best]
-		m.Advance(k)
+		m.Read()
 		s.pending &^= 1 << best
 		s.join(m.Current())
 		s.h.Press(m.Current())
@@ -215,7 +215,6 @@ func (s *Session) settle(k frame.Frame) {
 func (s *Session) Held(f func(id uint64, frames frame.Frame)) {
 	for b := s.held &^ s.pending; b != 0; b &= b - 1 {
 		m := &s.machines[bits.TrailingZeros64(b)]
-		m.Advance(s.read)
-		f(m.Current().ID, m.Current().Hold)
+		f(m.Current().ID, m.SoFar(s.read))
 	}
 }
