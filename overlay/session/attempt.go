@@ -120,8 +120,11 @@ func (s *Session) attemptTake(p *press.Press) {
 
 // settleAttempt judges what frame k, now read, has decided.
 func (s *Session) settleAttempt(k frame.Frame) {
-	if s.attempt.active {
-		s.attemptJudge(k, k > s.attempt.o.Close()+LagFrames)
+	a := &s.attempt
+	for id := uint64(0); a.active && a.id != id; {
+		// A hit may begin another attempt that has run out by now as well.
+		id = a.id
+		s.attemptJudge(k, k > a.o.Close()+LagFrames)
 	}
 }
 
