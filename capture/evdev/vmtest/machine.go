@@ -211,7 +211,12 @@ func (m *Machine) Console() []string {
 // WaitLine waits for the first console line, past or to come, that contains
 // text. It fails when the machine or ctx ends before.
 func (m *Machine) WaitLine(ctx context.Context, text string) (string, error) {
-	for from, ended := 0, false; ; {
+	return m.waitLine(ctx, 0, text)
+}
+
+// waitLine is WaitLine for the lines after the first from ones.
+func (m *Machine) waitLine(ctx context.Context, from int, text string) (string, error) {
+	for ended := false; ; {
 		m.mu.Lock()
 		lines, grown := m.lines[from:], m.grown
 		m.mu.Unlock()

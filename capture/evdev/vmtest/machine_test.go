@@ -39,4 +39,3 @@ func TestBootRunsCommandsAndForwards(t *testing.T) {
 	require.Equal(t, "host "+m.Addr(80)+"\n", string(body))
 	t.Logf("answered after %v", time.Since(start))
 }
-
