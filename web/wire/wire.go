@@ -186,10 +186,16 @@ type Pong struct {
 	C float64 `json:"c"`
 }
 
-// Bound tells a pad which keys are bound, so that it sends no other.
+// Bound tells a pad which keys are bound, so that it sends no other. It comes
+// first on every connection, and again whenever the bindings change.
 type Bound struct {
 	T    string   `json:"t"` // "bound"
 	Keys []string `json:"keys"`
+	// Codes gives the KeyboardEvent.code of each bound keyboard key: {"KeyJ":"key_j"}.
+	Codes map[string]string `json:"codes,omitempty"`
+	// Learn asks for every key of gamepads (never of keyboards) while a button is
+	// being bound by pressing.
+	Learn bool `json:"learn,omitempty"`
 }
 
 // PadMessage is any message from a pad, told apart by T:
@@ -199,15 +205,18 @@ type Bound struct {
 //	{"t":"detach","d":0,"c":1300}                          releases all keys of d
 //	{"t":"release","c":1300,"why":"blur"}                  releases every key
 //	{"t":"pong","s":…,"c":…}
+//
+// A second attach of the same d updates its description. A field that is left
+// out is zero, and fields that do not belong to a message may only be zero.
 type PadMessage struct {
 	T       string  `json:"t"`
-	D       int     `json:"d"` // the pad's own number for the device, 0 … 15; the keyboard is 15
-	K       string  `json:"k"`
-	Down    bool    `json:"down"`
-	C       float64 `json:"c"`
-	S       float64 `json:"s"`
-	Name    string  `json:"name"`
-	Mapping string  `json:"mapping"`
-	PollMS  float64 `json:"poll_ms"`
-	Why     string  `json:"why"`
+	D       int     `json:"d,omitempty"` // the pad's own number for the device, 0 … 15; the keyboard is 15
+	K       string  `json:"k,omitempty"`
+	Down    bool    `json:"down,omitempty"`
+	C       float64 `json:"c,omitempty"`
+	S       float64 `json:"s,omitempty"`
+	Name    string  `json:"name,omitempty"`
+	Mapping string  `json:"mapping,omitempty"`
+	PollMS  float64 `json:"poll_ms,omitempty"`
+	Why     string  `json:"why,omitempty"` // "blur", "hide" or "leave"
 }
