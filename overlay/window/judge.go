@@ -89,7 +89,8 @@ func (o Outcome) String() string {
 // rules. starts are the frames of the presses counted from the window's first
 // frame, ascending; holds are their lengths in frames, a missing or zero one
 // standing for as long as the next press allows, and for the last press as long
-// as wanted.
+// as wanted. Where presses of several buttons are judged together a next press
+// ends nothing: give every hold, [Held] for a press that is still down.
 //
 // The first press that spoils decides; else the first press in the window; else
 // the nearest one outside it. An attempt whose first press is at start f is Hit
@@ -106,7 +107,7 @@ func Judge(w frame.Frame, r Rules, starts, holds []frame.Frame) Outcome {
 		case f < 0:
 			before = i
 		case f < w:
-			if h := holdOf(i, starts, holds); h < r.Hold {
+			if h := holdOf(i, starts, holds); r.Hold > 1 && h < r.Hold {
 				return Outcome{Kind: Unheld, Press: i + 1, Short: r.Hold - h}
 			}
 			return Outcome{Kind: Hit, Press: i + 1}
