@@ -46,6 +46,13 @@ func New(position func() float64) *Hub {
 	return &Hub{position: position, viewers: map[*Viewer]struct{}{}}
 }
 
+// SetPosition changes how the hub learns where the frame grid stands.
+func (h *Hub) SetPosition(position func() float64) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.position = position
+}
+
 // Viewer is one reader of the stream.
 type Viewer struct {
 	queue chan *websocket.PreparedMessage

@@ -1,0 +1,239 @@
+package web
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"time"
+
+	"github.com/gorilla/websocket"
+
+	"holdgap/capture/page"
+	"holdgap/web/wire"
+)
+
+// The Guard has checked Host and Origin before a request comes here.
+var upgrader = websocket.Upgrader{
+	ReadBufferSize: 1024, WriteBufferSize: 4096,
+	CheckOrigin: func(*http.Request) bool { return true },
+}
+
+// view streams updates to a page. The page sends nothing; one goroutine reads
+// (to see it leave), one writes.
+func (s *Server) view(w http.ResponseWriter, r *http.Request) {
+	s.mu.Lock()
+	full := s.viewers >= MaxViewers
+	s.mu.Unlock()
+	if full {
+		http.Error(w, fmt.Sprintf("%d pages are watching already: close some", MaxViewers), http.StatusServiceUnavailable)
+		return
+	}
+	if !s.begin() {
+		http.Error(w, "the program is shutting down", http.StatusServiceUnavailable)
+		return
+	}
+	defer s.sockets.Done()
+	c, err := upgrader.Upgrade(w, r, nil)
+	if err != nil {
+		return // Upgrade has answered
+	}
+	defer c.Close()
+	v, err := s.opts.Engine.Hub().Join()
+	if err != nil {
+		closeWith(c, websocket.CloseGoingAway, err.Error())
+		return
+	}
+	defer s.opts.Engine.Hub().Leave(v)
+	s.mu.Lock()
+	s.viewers++
+	s.mu.Unlock()
+	defer func() {
+		s.mu.Lock()
+		s.viewers--
+		s.mu.Unlock()
+	}()
+
+	gone := make(chan struct{})
+	go func() {
+		defer close(gone)
+		c.SetReadLimit(256)
+		keepAlive(c)
+		if _, _, err := c.ReadMessage(); err == nil {
+			closeWith(c, websocket.ClosePolicyViolation, "a viewer sends nothing")
+		}
+	}()
+	defer func() {
+		c.Close()
+		<-gone
+	}()
+	ping := time.NewTicker(pingEvery)
+	defer ping.Stop()
+	for {
+		select {
+		case <-s.ctx.Done():
+			closeWith(c, websocket.CloseGoingAway, "the program is shutting down")
+			return
+		case <-gone:
+			return
+		case <-ping.C:
+			if c.WriteControl(websocket.PingMessage, nil, time.Now().Add(writeTimeout)) != nil {
+				return
+			}
+		case m, ok := <-v.Queue():
+			if !ok {
+				closeWith(c, websocket.CloseGoingAway, "the program is shutting down")
+				return
+			}
+			_ = c.SetWriteDeadline(time.Now().Add(writeTimeout))
+			if c.WritePreparedMessage(m) != nil {
+				return
+			}
+		}
+	}
+}
+
+func keepAlive(c *websocket.Conn) {
+	_ = c.SetReadDeadline(time.Now().Add(pongTimeout))
+	c.SetPongHandler(func(string) error { return c.SetReadDeadline(time.Now().Add(pongTimeout)) })
+}
+
+func closeWith(c *websocket.Conn, code int, why string) {
+	if len(why) > 123 { // RFC 6455: a control frame holds 125 bytes, two of them the code
+		why = why[:123]
+	}
+	_ = c.WriteControl(websocket.CloseMessage, websocket.FormatCloseMessage(code, why), time.Now().Add(time.Second))
+}
+
+// padConn is a page that plays.
+type padConn struct {
+	pad *page.Pad
+	out chan any // messages to write, at most a few
+}
+
+// pad takes inputs from a page.
+func (s *Server) pad(w http.ResponseWriter, r *http.Request) {
+	if !s.opts.Pads {
+		http.Error(w, "playing from a page is off: start with --source page or --source auto", http.StatusForbidden)
+		return
+	}
+	s.mu.Lock()
+	full := len(s.pads) >= MaxPads
+	s.mu.Unlock()
+	if full {
+		http.Error(w, fmt.Sprintf("%d pages are playing already: close some", MaxPads), http.StatusServiceUnavailable)
+		return
+	}
+	if !s.begin() {
+		http.Error(w, "the program is shutting down", http.StatusServiceUnavailable)
+		return
+	}
+	defer s.sockets.Done()
+	c, err := upgrader.Upgrade(w, r, nil)
+	if err != nil {
+		return
+	}
+	defer c.Close()
+	e := s.opts.Engine
+	p := &padConn{pad: page.NewPad(e, e.IDs()), out: make(chan any, 4)}
+	lagID := e.IDs().Next()
+	s.mu.Lock()
+	s.pads[p] = struct{}{}
+	s.mu.Unlock()
+	defer func() {
+		s.mu.Lock()
+		delete(s.pads, p)
+		s.mu.Unlock()
+		p.pad.Close(s.opts.Now())
+		e.ClearLag(lagID)
+	}()
+	p.out <- p.pad.Bind(s.opts.Now(), e.Setup().Layout.Keys(), e.Learning())
+
+	gone := make(chan error, 1)
+	go func() {
+		c.SetReadLimit(wire.MaxPadMessage)
+		keepAlive(c)
+		gone <- s.readPad(c, p, lagID)
+	}()
+	defer func() {
+		c.Close()
+		<-gone
+	}()
+	ping := time.NewTimer(p.pad.PingIn())
+	defer ping.Stop()
+	for {
+		var m any
+		select {
+		case <-s.ctx.Done():
+			closeWith(c, websocket.CloseGoingAway, "the program is shutting down")
+			return
+		case err := <-gone:
+			gone <- nil
+			if err != nil {
+				closeWith(c, websocket.ClosePolicyViolation, page.Reason(err))
+			}
+			return
+		case m = <-p.out:
+		case <-ping.C:
+			m = p.pad.Ping(s.opts.Now())
+			ping.Reset(p.pad.PingIn())
+		}
+		b, err := json.Marshal(m)
+		if err != nil {
+			s.opts.Log.Error().Err(err).Msg("encoding a message to a pad")
+			return
+		}
+		_ = c.SetWriteDeadline(time.Now().Add(writeTimeout))
+		if c.WriteMessage(websocket.TextMessage, b) != nil {
+			return
+		}
+	}
+}
+
+// readPad takes messages until the connection ends (nil) or breaks a rule.
+func (s *Server) readPad(c *websocket.Conn, p *padConn, lagID uint16) error {
+	for {
+		kind, b, err := c.ReadMessage()
+		now := s.opts.Now()
+		if errors.Is(err, websocket.ErrReadLimit) {
+			return fmt.Errorf("a message is longer than %d bytes", wire.MaxPadMessage)
+		}
+		if err != nil {
+			return nil
+		}
+		_ = c.SetReadDeadline(time.Now().Add(pongTimeout))
+		if kind != websocket.TextMessage {
+			return fmt.Errorf("a message is binary: send JSON text")
+		}
+		m, err := page.Decode(b)
+		if err == nil {
+			err = p.pad.Message(now, m)
+		}
+		if err != nil {
+			s.metrics.refused.Inc()
+			return err
+		}
+		s.opts.Engine.SetLag(lagID, p.pad.Lag())
+	}
+}
+
+// Rebind tells every playing page which keys are bound now.
+func (s *Server) Rebind(keys []string, learn bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for p := range s.pads {
+		m := p.pad.Bind(s.opts.Now(), keys, learn)
+		select {
+		case p.out <- m:
+		default: // it is stuck; drop the oldest, the newest is what counts
+			select {
+			case <-p.out:
+			default:
+			}
+			select {
+			case p.out <- m:
+			default:
+			}
+		}
+	}
+}
