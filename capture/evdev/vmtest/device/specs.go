@@ -56,7 +56,7 @@ func BoxSpec() Spec {
 
 // KeyboardSpec is a keyboard with the letters and digits of a full one.
 func KeyboardSpec() Spec {
-	s := Spec{Name: "Test Keyboard", ID: KeyboardID, Repeat: true}
+	s := Spec{Name: "Test Keyboard", ID: KeyboardID, Repeat: true, Scan: true}
 	for code := uint16(codes.KEY_ESC); code <= codes.KEY_F12; code++ {
 		s.Keys = append(s.Keys, code)
 	}

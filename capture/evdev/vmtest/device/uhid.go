@@ -10,7 +10,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"sync/atomic"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -36,18 +35,18 @@ const (
 	uhidEventSize = 4 + 4372 // type, and the largest member: uhid_create2_req
 )
 
-var hidCount atomic.Uint32
-
 // NewHID plugs a HID device in, and waits until the kernel has made its node.
-func NewHID(name string, id ID, descriptor []byte) (*HID, error) {
-	h, err := newHID(name, id, descriptor)
+// The serial number must be that of no other device that is plugged in; it is
+// how a device that comes back is known.
+func NewHID(name, serial string, id ID, descriptor []byte) (*HID, error) {
+	h, err := newHID(name, serial, id, descriptor)
 	if err != nil {
 		return nil, fmt.Errorf("making HID device %q: %w", name, err)
 	}
 	return h, nil
 }
 
-func newHID(name string, id ID, descriptor []byte) (*HID, error) {
+func newHID(name, serial string, id ID, descriptor []byte) (*HID, error) {
 	watch, err := watchCreate("/dev/input")
 	if err != nil {
 		return nil, err
@@ -57,13 +56,12 @@ func newHID(name string, id ID, descriptor []byte) (*HID, error) {
 	if err != nil {
 		return nil, err
 	}
-	uniq := fmt.Sprintf("holdgap-%d-%d", os.Getpid(), hidCount.Add(1))
 	// struct uhid_create2_req
 	var req bytes.Buffer
 	field := func(s string, size int) { req.Write(append([]byte(s), make([]byte, size-len(s))...)) }
 	field(name, 128)
 	field("", 64) // phys
-	field(uniq, 64)
+	field(serial, 64)
 	for _, v := range []any{uint16(len(descriptor)), id.Bus, uint32(id.Vendor), uint32(id.Product), uint32(id.Version), uint32(0)} {
 		_ = binary.Write(&req, binary.LittleEndian, v) // to memory
 	}
@@ -74,7 +72,7 @@ func newHID(name string, id ID, descriptor []byte) (*HID, error) {
 		return nil, err
 	}
 	go h.answer()
-	if h.node, err = awaitNode(watch, uniq); err != nil {
+	if h.node, err = awaitNode(watch, serial); err != nil {
 		_ = h.Close() // the first error is the one that tells
 		return nil, err
 	}
@@ -147,9 +145,9 @@ func watchCreate(dir string) (*os.File, error) {
 	return os.NewFile(uintptr(fd), "inotify"), nil
 }
 
-// awaitNode waits for the node of the device with that unique number. The
+// awaitNode waits for the node of the device with that serial number. The
 // kernel makes HID devices in a worker, some time after they were asked for.
-func awaitNode(watch *os.File, uniq string) (string, error) {
+func awaitNode(watch *os.File, serial string) (string, error) {
 	if err := watch.SetReadDeadline(time.Now().Add(10 * time.Second)); err != nil {
 		return "", err
 	}
@@ -157,7 +155,7 @@ func awaitNode(watch *os.File, uniq string) (string, error) {
 	for {
 		files, _ := filepath.Glob("/sys/class/input/event*/device/uniq")
 		for _, f := range files {
-			if text, err := os.ReadFile(f); err == nil && strings.TrimSpace(string(text)) == uniq {
+			if text, err := os.ReadFile(f); err == nil && strings.TrimSpace(string(text)) == serial {
 				node := "/dev/input/" + filepath.Base(filepath.Dir(filepath.Dir(f)))
 				if _, err := os.Stat(node); err == nil { // sysfs comes before the node
 					return node, nil

@@ -31,6 +31,7 @@ type Spec struct {
 	Keys   []uint16 // EV_KEY codes
 	Axes   []Axis
 	Repeat bool // EV_REP: the kernel repeats held keys, as it does for keyboards
+	Scan   bool // EV_MSC with MSC_SCAN: the scan code goes before its key, as from keyboards
 }
 
 // Virtual is a device made through uinput.
@@ -48,6 +49,7 @@ const (
 	uiSetEvBit   = 0x40045564
 	uiSetKeyBit  = 0x40045565
 	uiSetAbsBit  = 0x40045567
+	uiSetMscBit  = 0x40045568
 	uiGetSysname = 0x8040552c // 64 bytes
 )
 
@@ -72,6 +74,9 @@ func (v *Virtual) create(s Spec) error {
 	}
 	if len(s.Axes) > 0 {
 		bits = append(bits, [2]uintptr{uiSetEvBit, codes.EV_ABS})
+	}
+	if s.Scan {
+		bits = append(bits, [2]uintptr{uiSetEvBit, codes.EV_MSC}, [2]uintptr{uiSetMscBit, codes.MSC_SCAN})
 	}
 	if s.Repeat {
 		bits = append(bits, [2]uintptr{uiSetEvBit, codes.EV_REP})

@@ -35,6 +35,8 @@ type plugged struct {
 	seenX int32 // the hat as the reader saw it
 	seenY int32
 	keys  []uint16 // EV_KEY codes of uin
+
+	serial int // of hid
 }
 
 func (p *player) close() {
@@ -109,7 +111,11 @@ func (p *player) plug(kind string) ([]string, error) {
 	var path string
 	specs := map[string]func() device.Spec{"pad": device.PadSpec, "box": device.BoxSpec, "keyboard": device.KeyboardSpec}
 	if kind == "hid" {
-		h, err := device.NewHID("Test HID Pad", device.HIDPadID, device.PadDescriptor)
+		// The lowest free serial number, so that a device comes back as itself.
+		for d.serial = 1; p.serialInUse(d.serial); {
+			d.serial++
+		}
+		h, err := device.NewHID("Test HID Pad", fmt.Sprintf("serial-%d", d.serial), device.HIDPadID, device.PadDescriptor)
 		if err != nil {
 			return nil, err
 		}
@@ -135,6 +141,15 @@ func (p *player) plug(kind string) ([]string, error) {
 	p.last++
 	p.devices[p.last] = d
 	return []string{strconv.Itoa(p.last), path}, nil
+}
+
+func (p *player) serialInUse(serial int) bool {
+	for _, d := range p.devices {
+		if d.serial == serial {
+			return true
+		}
+	}
+	return false
 }
 
 // set puts one key down or up: a button of the device, or a direction of its hat.
