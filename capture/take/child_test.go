@@ -1,0 +1,3 @@
+package take
+
+func child(string) {}
