@@ -39,6 +39,12 @@ func newMetrics(s *Server) *metrics {
 		return float64(len(s.pads))
 	})
 	gauge("holdgap_devices", "Input devices in use.", func() float64 { return float64(len(e.Devices())) })
-	m.handler = promhttp.HandlerFor(reg, promhttp.HandlerOpts{EnableOpenMetrics: true})
+	h := promhttp.HandlerFor(reg, promhttp.HandlerOpts{EnableOpenMetrics: true})
+	m.handler = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		// One format for everybody: a browser asks for none of those there are.
+		r = r.Clone(r.Context())
+		r.Header.Set("Accept", "application/openmetrics-text; version=1.0.0")
+		h.ServeHTTP(w, r)
+	})
 	return m
 }

@@ -86,7 +86,7 @@ func (s *Server) view(w http.ResponseWriter, r *http.Request) {
 				return
 			}
 			_ = c.SetWriteDeadline(time.Now().Add(writeTimeout))
-			if c.WritePreparedMessage(m) != nil {
+			if c.WritePreparedMessage(m.Prepared) != nil {
 				return
 			}
 		}

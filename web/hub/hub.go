@@ -53,14 +53,20 @@ func (h *Hub) SetPosition(position func() float64) {
 	h.position = position
 }
 
+// Message is an update as it goes out, encoded once for all viewers.
+type Message struct {
+	Prepared *websocket.PreparedMessage
+	Text     []byte // the JSON in it; not to be changed
+}
+
 // Viewer is one reader of the stream.
 type Viewer struct {
-	queue chan *websocket.PreparedMessage
+	queue chan Message
 	stale bool // its queue was dropped; a whole update is owed
 }
 
 // Queue yields messages to write; it is closed when the hub closes.
-func (v *Viewer) Queue() <-chan *websocket.PreparedMessage { return v.queue }
+func (v *Viewer) Queue() <-chan Message { return v.queue }
 
 // Join adds a viewer; its first message is a whole update. After [Hub.Close] it
 // returns an error.
@@ -70,7 +76,7 @@ func (h *Hub) Join() (*Viewer, error) {
 	if h.closed {
 		return nil, fmt.Errorf("the program is shutting down")
 	}
-	v := &Viewer{queue: make(chan *websocket.PreparedMessage, QueueLength)}
+	v := &Viewer{queue: make(chan Message, QueueLength)}
 	m, err := h.whole()
 	if err != nil {
 		return nil, err
@@ -108,10 +114,10 @@ func (h *Hub) Publish(u wire.Update) error {
 	if err != nil {
 		return err
 	}
-	var whole *websocket.PreparedMessage
+	var whole Message
 	for v := range h.viewers {
 		if v.stale {
-			if whole == nil {
+			if whole.Text == nil {
 				if whole, err = h.whole(); err != nil {
 					return err
 				}
@@ -176,16 +182,17 @@ func (h *Hub) Close() {
 	}
 }
 
-func (h *Hub) whole() (*websocket.PreparedMessage, error) {
+func (h *Hub) whole() (Message, error) {
 	u := h.store.Whole()
 	u.N, u.F = h.n, h.position()
 	return prepare(u)
 }
 
-func prepare(u wire.Update) (*websocket.PreparedMessage, error) {
+func prepare(u wire.Update) (Message, error) {
 	b, err := json.Marshal(u)
 	if err != nil {
-		return nil, fmt.Errorf("encoding update %d: %w", u.N, err)
+		return Message{}, fmt.Errorf("encoding update %d: %w", u.N, err)
 	}
-	return websocket.NewPreparedMessage(websocket.TextMessage, b)
+	p, err := websocket.NewPreparedMessage(websocket.TextMessage, b)
+	return Message{Prepared: p, Text: b}, err
 }
