@@ -98,6 +98,7 @@ func NewPad(sink capture.Sink, ids capture.IDs) *Pad {
 // Bind sets which keys count and returns the message that tells the page. What is
 // held and not bound any more is let go. With learn, every key of a gamepad
 // counts too, so that a button can be bound by pressing; never one of a keyboard.
+// The caller may add the length of a frame before sending it.
 func (p *Pad) Bind(now int64, keys []string, learn bool) wire.Bound {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -163,7 +164,11 @@ func (p *Pad) Ping(now int64) wire.Ping {
 		delete(p.open, oldest)
 	}
 	p.open[s] = now
-	return wire.Ping{T: "ping", S: s}
+	return wire.Ping{
+		T: "ping", S: s,
+		RTT: float64(p.rel.RTT()) / nsPerMilli,
+		Err: float64(p.rel.Bound(now)) / nsPerMilli,
+	}
 }
 
 // Message takes a message that came at now. After an error, which quotes what

@@ -173,10 +173,13 @@ type Streak struct {
 	Last []string `json:"last"` // "hit", "early", "late", "straddled", "nothing"
 }
 
-// Ping asks a pad for its clock; S is the server's, in ms.
+// Ping asks a pad for its clock; S is the server's, in ms. It also tells the pad
+// what the pings so far have shown.
 type Ping struct {
-	T string  `json:"t"` // "ping"
-	S float64 `json:"s"`
+	T   string  `json:"t"` // "ping"
+	S   float64 `json:"s"`
+	RTT float64 `json:"rtt_ms,omitempty"` // least round trip of the last half minute, ms
+	Err float64 `json:"err_ms,omitempty"` // greatest error of an edge's time, ms
 }
 
 // Pong answers a Ping at once: S as it came, C the pad's clock in ms.
@@ -196,6 +199,8 @@ type Bound struct {
 	// Learn asks for every key of gamepads (never of keyboards) while a button is
 	// being bound by pressing.
 	Learn bool `json:"learn,omitempty"`
+	// FrameMS is the length of a frame in ms at the rate in force, for the page's words.
+	FrameMS float64 `json:"frame_ms,omitempty"`
 }
 
 // PadMessage is any message from a pad, told apart by T:
