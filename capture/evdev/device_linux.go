@@ -124,10 +124,9 @@ func (d *device) measured(ns float64) {
 }
 
 // run reads until the device is gone or closed, then releases what it held and
-// detaches it.
+// detaches it. Whoever takes it from gone closes the file.
 func (d *device) run(gone chan<- *device) {
 	d.err = d.read()
-	_ = d.file.Close()
 	// A pipe's events have a clock of their own, so their end is that of the last one.
 	now := int64(math.MinInt64)
 	if d.file.device {

@@ -36,6 +36,7 @@ type inputMask struct {
 // file is an open event device, or a pipe or file of raw events standing in for one.
 type file struct {
 	*os.File
+	info   os.FileInfo
 	device bool // the kernel's, and so the ioctls work
 }
 
@@ -52,6 +53,7 @@ func openFile(path string) (*file, error) {
 		_ = f.Close()
 		return nil, err
 	}
+	o.info = st
 	if st.IsDir() {
 		_ = f.Close()
 		return nil, &os.PathError{Op: "open", Path: path, Err: errors.New("it is a directory, not a device")}

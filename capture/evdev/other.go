@@ -24,3 +24,9 @@ func (*Source) Rebind(keys []string) error {
 	_, err := boundKeys(keys)
 	return err
 }
+
+// Scan returns ErrUnsupported.
+func Scan(string) ([]Info, error) { return nil, ErrUnsupported }
+
+// Watch returns ErrUnsupported.
+func Watch(context.Context, string, []Info) error { return ErrUnsupported }

@@ -465,10 +465,9 @@ func (r *runner) lost(d *device) {
 	key := d.node.whose()
 	r.free[key] = append(r.free[key], d.desc.ID)
 	if !d.file.device {
-		if st, err := os.Stat(d.node.path); err == nil {
-			r.ended[d.node.path] = st
-		}
+		r.ended[d.node.path] = d.file.info
 	}
+	_ = d.file.Close() // only now, lest a new pipe take over its inode number
 	switch {
 	case unplugged(d.err), errors.Is(d.err, io.EOF), errors.Is(d.err, os.ErrClosed):
 		r.log.Info().Str("path", d.node.path).Str("name", d.node.name).Msg("device gone")
