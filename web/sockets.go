@@ -147,7 +147,9 @@ func (s *Server) pad(w http.ResponseWriter, r *http.Request) {
 		p.pad.Close(s.opts.Now())
 		e.ClearLag(lagID)
 	}()
-	p.out <- p.pad.Bind(s.opts.Now(), e.Setup().Layout.Keys(), e.Learning())
+	if s.writeJSON(c, p.pad.Bind(s.opts.Now(), e.Setup().Layout.Keys(), e.Learning())) != nil {
+		return
+	}
 
 	gone := make(chan error, 1)
 	go func() {
@@ -178,16 +180,20 @@ func (s *Server) pad(w http.ResponseWriter, r *http.Request) {
 			m = p.pad.Ping(s.opts.Now())
 			ping.Reset(p.pad.PingIn())
 		}
-		b, err := json.Marshal(m)
-		if err != nil {
-			s.opts.Log.Error().Err(err).Msg("encoding a message to a pad")
-			return
-		}
-		_ = c.SetWriteDeadline(time.Now().Add(writeTimeout))
-		if c.WriteMessage(websocket.TextMessage, b) != nil {
+		if s.writeJSON(c, m) != nil {
 			return
 		}
 	}
+}
+
+func (s *Server) writeJSON(c *websocket.Conn, m any) error {
+	b, err := json.Marshal(m)
+	if err != nil {
+		s.opts.Log.Error().Err(err).Msg("encoding a message to a pad")
+		return err
+	}
+	_ = c.SetWriteDeadline(time.Now().Add(writeTimeout))
+	return c.WriteMessage(websocket.TextMessage, b)
 }
 
 // readPad takes messages until the connection ends (nil) or breaks a rule.
