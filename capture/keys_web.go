@@ -62,14 +62,14 @@ var webKeys = map[string]string{
 	"BrowserHome": "key_homepage", "BrowserRefresh": "key_refresh", "BrowserSearch": "key_search",
 	"BrowserStop": "key_stop", "Eject": "key_ejectcd", "LaunchApp1": "key_file",
 	"LaunchApp2": "key_calc", "LaunchMail": "key_mail", "MediaPlayPause": "key_playpause",
-	"MediaSelect": "key_media", "MediaStop": "key_stopcd", "MediaTrackNext": "key_nextsong",
+	"MediaSelect": "key_config", "MediaStop": "key_stopcd", "MediaTrackNext": "key_nextsong",
 	"MediaTrackPrevious": "key_previoussong", "Power": "key_power", "Sleep": "key_sleep",
 	"AudioVolumeDown": "key_volumedown", "AudioVolumeMute": "key_mute", "AudioVolumeUp": "key_volumeup",
 	"WakeUp": "key_wakeup",
 	// 3.7 Legacy and special keys
 	"Again": "key_again", "Copy": "key_copy", "Cut": "key_cut",
 	"Find": "key_find", "Open": "key_open", "Paste": "key_paste",
-	"Select": "key_select", "Undo": "key_undo",
+	"Select": "key_front", "Undo": "key_undo",
 	// Not of the standard any more, but still sent by some browsers
 	"OSLeft": "key_leftmeta", "OSRight": "key_rightmeta", "VolumeDown": "key_volumedown",
 	"VolumeMute": "key_mute", "VolumeUp": "key_volumeup",
