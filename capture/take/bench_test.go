@@ -3,6 +3,7 @@ package take
 import (
 	"bytes"
 	"encoding/binary"
+	"runtime"
 	"testing"
 	"time"
 )
@@ -75,10 +76,26 @@ func BenchmarkRecorderEdge(b *testing.B) {
 	i := 0
 	for b.Loop() {
 		r.Edge(edges[i%len(edges)])
-		i++
+		if i++; i%len(edges) == 0 {
+			b.StopTimer() // let the queue empty: the overflow path is not meant
+			for waiting(r) {
+				runtime.Gosched()
+			}
+			b.StartTimer()
+		}
 	}
 	b.StopTimer()
 	if err := r.Close(0); err != nil {
 		b.Fatal(err)
 	}
+	if n := r.Status().Lost; n > 0 {
+		b.Fatalf("%d edges lost", n)
+	}
+}
+
+// waiting reports whether edges still wait for the file.
+func waiting(r *Recorder) bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return len(r.queue) > 0
 }

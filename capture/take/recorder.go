@@ -293,7 +293,7 @@ func (r *Recorder) run() {
 		if err != nil {
 			r.halt(err)
 		}
-		if n := r.w.Edges(); n != edges && flushing {
+		if n := r.w.Edges(); n != edges {
 			// A block went out: what is pending now has only just come.
 			edges, flushing = n, false
 			flush.Stop()
