@@ -42,7 +42,6 @@ const (
 	btnTL2       = 0x138
 	btnTR2       = 0x139
 	btnDigi      = 0x140
-	btnTouch     = 0x14a
 	btnWheel     = 0x150
 	btnDpadUp    = 0x220
 	btnDpadDown  = 0x221

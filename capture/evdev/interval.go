@@ -87,8 +87,12 @@ func estimate(stretches []float64) float64 {
 		if r < shortest {
 			return
 		}
-		for range 3 {
-			r = refine(stretches, r)
+		// Each step may change which multiples the stretches are taken for.
+		for range 20 {
+			was := r
+			if r = refine(stretches, r); r == was {
+				break
+			}
 		}
 		if r > best && onGrid(stretches, r) {
 			best = r

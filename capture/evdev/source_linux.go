@@ -166,6 +166,9 @@ func (s *Source) Run(ctx context.Context, sink capture.Sink) error {
 			if !r.concerns(ev) {
 				continue
 			}
+			if ev.Has(fsnotify.Create) {
+				delete(r.ended, ev.Name) // a new one, even if it got the old one's inode number
+			}
 			again()
 		case err, ok := <-errs:
 			if !ok {

@@ -278,7 +278,7 @@ func TestKeyboardsOnlyByTheirBoundKeys(t *testing.T) {
 	require.NoError(t, s.Rebind(nil))
 	assert.Equal(t, "key_k", e.expect(t, "input").in.Key)
 	e.expect(t, "detach")
-	assert.True(t, unopened(tr.path(4)), "closed with its last key")
+	require.Eventually(t, func() bool { return unopened(tr.path(4)) }, 10*time.Second, time.Millisecond, "closed with its last key")
 	require.NoError(t, stop())
 	e.quiet(t)
 }
