@@ -13,7 +13,8 @@
 // [Pad.Ping] whenever [Pad.PingIn] has passed since the last one, pass every
 // message through [Decode] to [Pad.Message], and when either gives an error
 // close the connection with [Reason] and call [Pad.Close]; call that in any case
-// when the connection ends. The page waits with keys until it has answered a ping.
+// when the connection ends. The page waits with keys
+// until it has answered the first few pings.
 package page
 
 import (
@@ -41,8 +42,8 @@ const (
 	// taken to be this old.
 	MaxAge = int64(2 * time.Second)
 
-	firstPings = 8
-	firstEvery = 50 * time.Millisecond
+	firstPings = 8 // pad/link.js waits with keys until it has answered six
+	firstEvery = 25 * time.Millisecond
 	pingEvery  = time.Second
 	maxOpen    = 32                     // pings without an answer yet
 	lateSpan   = int64(5 * time.Second) // for how long at least a late edge is remembered

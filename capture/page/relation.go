@@ -8,8 +8,9 @@ const (
 	maxDrift   = 100e-6          // by how much the two clocks' rates may differ
 	keepPings  = 64              // pings looked at
 	keepFor    = 30 * 1000000000 // ns: pings older than this are forgotten
-	maxSlew    = 1e-3            // by how much the estimate is moved while keys are in use
+	maxSlew    = 2e-3            // by how much the estimate is moved while keys are in use
 	idleAfter  = 1000000000      // ns without an edge after which it may jump
+	broken     = 8000000         // ns outside what is possible: a clock was set, so it jumps at once
 	coarse     = 1000000         // ns: grain of performance.now() where it gives whole ms
 	fine       = 100000          // ns: its grain elsewhere (W3C High Resolution Time: 100 µs unless isolated)
 	nsPerMilli = 1e6
@@ -27,7 +28,8 @@ const (
 // and the grain of the pad's clock on top: [Relation.Bound] gives it.
 //
 // A better estimate that comes in the middle of a press would change its length,
-// so while keys are in use the estimate moves by at most 1 ms a second.
+// and lengths matter more here than where they lie. So while keys are in use the
+// estimate moves by at most 2 ms a second; Bound takes account of it.
 type Relation struct {
 	pings   [keepPings]ping
 	n       int  // pings in use, oldest first
@@ -126,7 +128,9 @@ func (r *Relation) steer(now int64) {
 	default:
 		step := int64(float64(since) * maxSlew)
 		r.offset += max(-step, min(step, best-r.offset))
-		r.offset = max(lo, min(hi, r.offset)) // what is impossible is not kept
+		if r.offset < lo-broken || r.offset > hi+broken {
+			r.offset = best
+		}
 	}
 	r.known, r.used = true, max(r.used, now)
 }

@@ -94,7 +94,7 @@ func TestRelationDoesNotStretchAPress(t *testing.T) {
 		r.Observe(now-60*ms, now, w.clock(now-30*ms))
 	}
 	up := r.At(w.clock(100*second+100*ms), now+ms)
-	assert.InDelta(t, float64(100*ms), float64(up-down), 0.2e6)
+	assert.InDelta(t, float64(100*ms), float64(up-down), 0.3e6)
 	later := now + 5*second
 	assert.InDelta(t, float64(later-50*ms), float64(r.At(w.clock(later-50*ms), later)), 31e6, "after a pause the better estimate is in use")
 }

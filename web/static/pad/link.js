@@ -19,6 +19,7 @@ import { socketURL } from '../lib/wire.js';
 
 const FIRST_WAIT = 250; // ms before the first new attempt
 const LONGEST_WAIT = 5000; // ms
+const FIRST_PINGS = 6; // answered before keys are sent, so that the clocks are related well by then
 const CLOGGED = 64 * 1024; // bytes waiting to be sent: the network stands still
 // Codes with which the program ends a connection it will not have, with the reason
 // in words (RFC 6455, 7.4.1).
@@ -33,6 +34,7 @@ export class PadLink {
     this.socket = null;
     this.open = false;
     this.isBound = false;
+    this.answered = 0;
     this.wait = FIRST_WAIT;
     this.timer = 0;
     this.ended = false;
@@ -64,6 +66,7 @@ export class PadLink {
     this.socket = null;
     this.open = false;
     this.isBound = false;
+    this.answered = 0;
     if (s) {
       s.onmessage = s.onclose = null;
       s.close();
@@ -90,7 +93,8 @@ export class PadLink {
     if (m.t === 'ping') {
       this.raw({ t: 'pong', s: m.s, c: now }); // before anything else
       this.handlers.ping(m);
-      if (this.isBound && !this.open && this.socket) {
+      this.answered++;
+      if (this.isBound && !this.open && this.socket && this.answered >= FIRST_PINGS) {
         this.open = true;
         this.wait = FIRST_WAIT;
         this.handlers.up();
