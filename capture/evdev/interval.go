@@ -30,7 +30,7 @@ type interval struct {
 	ring  [128]float64 // stretches, ns
 	n     int          // how many of ring are filled
 	next  int
-	fresh int // stretches since the last estimate
+	fresh int // stretches since the latest estimate
 }
 
 const (
@@ -57,8 +57,16 @@ func (v *interval) report(at int64) bool {
 	v.next = (v.next + 1) % len(v.ring)
 	v.n = min(v.n+1, len(v.ring))
 	v.fresh++
-	// Often while unknown, seldom afterwards.
-	if v.n < fewest || v.value == 0 && v.fresh < 8 || v.value != 0 && v.fresh < len(v.ring) {
+	if v.n < fewest {
+		return false
+	}
+	// Often while unknown. A known interval is checked now and then, which is cheap,
+	// and anew estimated when it fits no more or, since a longer one fits just as
+	// well, after a while.
+	switch {
+	case v.value == 0 && v.fresh < 8, v.value != 0 && v.fresh%len(v.ring) != 0:
+		return false
+	case v.value != 0 && v.fresh < 16*len(v.ring) && onGrid(v.ring[:v.n], v.value):
 		return false
 	}
 	v.fresh = 0

@@ -77,6 +77,13 @@ func TestIntervalChanges(t *testing.T) {
 	assert.InDelta(t, 1, got, 0.001)
 	assert.Equal(t, 2, changes, "and once more when the device was set to another rate")
 
+	for range 3000 {
+		s = append(s, 8e6)
+	}
+	got, changes = known(s)
+	assert.InDelta(t, 8, got, 0.001, "back to a longer one, on whose grid the shorter fits too")
+	assert.Equal(t, 3, changes)
+
 	few := make([]float64, fewest-1)
 	for i := range few {
 		few[i] = 1e6
