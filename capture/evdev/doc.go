@@ -50,8 +50,9 @@ var ErrUnsupported = errors.New("evdev: kernel input is read on Linux only: on t
 // button box of the machine and no keyboard.
 type Options struct {
 	// Paths are the devices to read ("/dev/input/event5", a link under
-	// /dev/input/by-id, or a pipe or file of raw events); empty for every pad,
-	// stick and button box, with hotplug.
+	// /dev/input/by-id, or a file or pipe of raw events of a 64-bit little-endian
+	// kernel, the pipe with its writer there already); empty for every pad, stick and
+	// button box, with hotplug.
 	Paths []string
 	// Root is the directory that holds dev and sys; empty means "/".
 	Root string

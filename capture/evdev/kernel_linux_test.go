@@ -71,9 +71,9 @@ func TestConstantsAgainstTheKernelsTable(t *testing.T) {
 	// include/uapi/linux/input.h: EVIOCSCLOCKID _IOW('E', 0xa0, int), EVIOCSMASK
 	// _IOW('E', 0x93, struct input_mask), EVIOCGVERSION _IOR('E', 0x01, int),
 	// EVIOCGKEY(96), EVIOCGABS(0) _IOR('E', 0x40, struct input_absinfo).
-	assert.EqualValues(t, 0x400445a0, uint(eviocsclockid))
-	assert.EqualValues(t, 0x40104593, uint(eviocsmask))
-	assert.EqualValues(t, 0x80044501, uint(eviocgversion))
-	assert.EqualValues(t, 0x80604518, uint(eviocgkey))
-	assert.EqualValues(t, 0x80184540, uint(eviocgabsFirst))
+	assert.Equal(t, uint(0x400445a0), uint(eviocsclockid))
+	assert.Equal(t, uint(0x40104593), uint(eviocsmask))
+	assert.Equal(t, uint(0x80044501), uint(eviocgversion))
+	assert.Equal(t, uint(0x80604518), uint(eviocgkey))
+	assert.Equal(t, uint(0x80184540), uint(eviocgabsFirst))
 }

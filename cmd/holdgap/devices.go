@@ -124,8 +124,12 @@ func printDevices(out io.Writer, infos []evdev.Info, watched bool) error {
 		about[text] = append(about[text], path)
 	}
 	for _, i := range infos {
-		if i.Plays() || i.Kind == evdev.Keyboard {
+		switch {
+		case i.Plays():
 			say(i.Remedy, i.Path)
+		case i.Kind == evdev.Keyboard && i.Remedy != "": // nobody needs to open a keyboard unasked
+			say(i.Note+"\nonly if you want to bind keys of it: "+i.Remedy, i.Path)
+		case i.Kind == evdev.Keyboard:
 			say(i.Note, i.Path)
 		}
 	}
