@@ -15,7 +15,8 @@ var builtin embed.FS
 var fonts embed.FS
 
 // Family is the font that comes with the program: Atkinson Hyperlegible Next,
-// whose digits cannot be taken for one another and are all of one width.
+// whose digits cannot be taken for one another; with the OpenType feature tnum
+// they are all of one width.
 const Family = "Atkinson Hyperlegible Next"
 
 // Builtin returns the folder of the built-in theme files.

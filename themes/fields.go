@@ -33,62 +33,62 @@ type Field struct {
 
 // Fields lists every key of a theme file, in the order in which a file has them.
 var Fields = []Field{
-	text("label", 1, 24, "the name that people read", func(t *Theme) any { return &t.Label }),
-	text("about", 0, 80, "what the theme is for", func(t *Theme) any { return &t.About }),
+	textField("label", 1, 24, "the name that people read", func(t *Theme) any { return &t.Label }),
+	textField("about", 0, 80, "what the theme is for", func(t *Theme) any { return &t.About }),
 
-	colour("colour.halo", "casing around every mark, and the plate behind every count", func(t *Theme) any { return &t.Colour.Halo }),
-	colour("colour.text", "counts over the threads, labels and words", func(t *Theme) any { return &t.Colour.Text }),
-	colour("colour.thread", "threads", func(t *Theme) any { return &t.Colour.Thread }),
-	colour("colour.mark", "knots (presses not read yet, and unseen ones) and the pegs that tell fingers apart", func(t *Theme) any { return &t.Colour.Mark }),
-	colour("colour.tick", "the hem, its ticks, and the cuts where the strip rested", func(t *Theme) any { return &t.Colour.Tick }),
-	colour("colour.bead", "beads: one for each hold", func(t *Theme) any { return &t.Colour.Bead }),
-	colour("colour.bead_text", "the count in a bead", func(t *Theme) any { return &t.Colour.BeadText }),
-	colour("colour.direction", "directions", func(t *Theme) any { return &t.Colour.Direction }),
-	colour("colour.window", "the window's bracket on the hem", func(t *Theme) any { return &t.Colour.Window }),
-	colour("colour.window_text", "the count in a bracket", func(t *Theme) any { return &t.Colour.WindowText }),
-	colour("colour.hole", "holes between brackets, and what missed", func(t *Theme) any { return &t.Colour.Hole }),
-	colour("colour.flash", "the flash when a multi-press covers its window", func(t *Theme) any { return &t.Colour.Flash }),
-	colour("colour.note", "plate of demo, paused and troubles", func(t *Theme) any { return &t.Colour.Note }),
-	colour("colour.note_text", "words on that plate", func(t *Theme) any { return &t.Colour.NoteText }),
-	colour("colour.background", "behind everything, for strips that ask for background=theme", func(t *Theme) any { return &t.Colour.Background }, "transparent"),
+	colourField("colour.halo", "casing around every mark, and the plate behind every count", func(t *Theme) any { return &t.Colour.Halo }),
+	colourField("colour.text", "counts over the threads, labels and words", func(t *Theme) any { return &t.Colour.Text }),
+	colourField("colour.thread", "threads", func(t *Theme) any { return &t.Colour.Thread }),
+	colourField("colour.mark", "knots (presses not read yet, and unseen ones) and the pegs that tell fingers apart", func(t *Theme) any { return &t.Colour.Mark }),
+	colourField("colour.tick", "the hem, its ticks, and the cuts where the strip rested", func(t *Theme) any { return &t.Colour.Tick }),
+	colourField("colour.bead", "beads: one for each hold", func(t *Theme) any { return &t.Colour.Bead }),
+	colourField("colour.bead_text", "the count in a bead", func(t *Theme) any { return &t.Colour.BeadText }),
+	colourField("colour.direction", "directions", func(t *Theme) any { return &t.Colour.Direction }),
+	colourField("colour.window", "the window's bracket on the hem", func(t *Theme) any { return &t.Colour.Window }),
+	colourField("colour.window_text", "the count in a bracket", func(t *Theme) any { return &t.Colour.WindowText }),
+	colourField("colour.hole", "holes between brackets, and what missed", func(t *Theme) any { return &t.Colour.Hole }),
+	colourField("colour.flash", "the flash when a multi-press covers its window", func(t *Theme) any { return &t.Colour.Flash }),
+	colourField("colour.note", "plate of demo, paused and troubles", func(t *Theme) any { return &t.Colour.Note }),
+	colourField("colour.note_text", "words on that plate", func(t *Theme) any { return &t.Colour.NoteText }),
+	colourField("colour.background", "behind everything, for strips that ask for background=theme", func(t *Theme) any { return &t.Colour.Background }, "transparent"),
 
-	number("size.digit", 12, 96, "px", "counts, where there is room", func(t *Theme) any { return &t.Size.Digit }),
-	number("size.label", 0.5, 1, "of the digit", "labels and words", func(t *Theme) any { return &t.Size.Label }),
-	number("size.thread", 1, 12, "px", "breadth of a thread", func(t *Theme) any { return &t.Size.Thread }),
-	number("size.halo", 1.5, 8, "px", "breadth of the casing", func(t *Theme) any { return &t.Size.Halo }),
+	numberField("size.digit", 12, 96, "px", "counts, where there is room", func(t *Theme) any { return &t.Size.Digit }),
+	numberField("size.label", 0.5, 1, "of the digit", "labels and words", func(t *Theme) any { return &t.Size.Label }),
+	numberField("size.thread", 1, 12, "px", "breadth of a thread", func(t *Theme) any { return &t.Size.Thread }),
+	numberField("size.halo", 1.5, 8, "px", "breadth of the casing", func(t *Theme) any { return &t.Size.Halo }),
 
-	word("shape.bead", "shape of a bead", func(t *Theme) any { return &t.Shape.Bead }, "barrel", "round", "facet", "square"),
-	word("shape.plate", "shape of a plate", func(t *Theme) any { return &t.Shape.Plate }, "round", "square"),
+	wordField("shape.bead", "shape of a bead", func(t *Theme) any { return &t.Shape.Bead }, "barrel", "round", "facet", "square"),
+	wordField("shape.plate", "shape of a plate", func(t *Theme) any { return &t.Shape.Plate }, "round", "square"),
 
-	text("font.family", 1, 60, "font of everything; "+Family+" comes with the program, any other must be on the viewer's system", func(t *Theme) any { return &t.Font.Family }),
+	textField("font.family", 1, 60, "font of everything; "+Family+" comes with the program, any other must be on the viewer's system", func(t *Theme) any { return &t.Font.Family }),
 	{Key: "font.weight", Kind: KindWhole, Min: 100, Max: 900, Help: "weight of the font; 400 and 700 come with the program", at: func(t *Theme) any { return &t.Font.Weight }},
 
-	word("labels.case", "how labels are written", func(t *Theme) any { return &t.Labels.Case }, "as-is", "upper", "lower"),
-	text("labels.demo", 2, 16, "word shown while the performer plays", func(t *Theme) any { return &t.Labels.Demo }),
-	text("labels.replay", 2, 16, "word shown while a take is played", func(t *Theme) any { return &t.Labels.Replay }),
-	text("labels.paused", 2, 16, "word shown while input is not read", func(t *Theme) any { return &t.Labels.Paused }),
+	wordField("labels.case", "how labels are written", func(t *Theme) any { return &t.Labels.Case }, "as-is", "upper", "lower"),
+	textField("labels.demo", 2, 16, "word shown while the performer plays", func(t *Theme) any { return &t.Labels.Demo }),
+	textField("labels.replay", 2, 16, "word shown while a take is played", func(t *Theme) any { return &t.Labels.Replay }),
+	textField("labels.paused", 2, 16, "word shown while input is not read", func(t *Theme) any { return &t.Labels.Paused }),
 
-	whole("motion.flash_hold", 1, 30, "frames", "how long a flash stays", func(t *Theme) any { return &t.Motion.FlashHold }),
-	whole("motion.flash_fade", 0, 60, "frames", "how long it then fades", func(t *Theme) any { return &t.Motion.FlashFade }),
+	wholeField("motion.flash_hold", 1, 30, "frames", "how long a flash stays", func(t *Theme) any { return &t.Motion.FlashHold }),
+	wholeField("motion.flash_fade", 0, 60, "frames", "how long it then fades", func(t *Theme) any { return &t.Motion.FlashFade }),
 }
 
-func text(key string, least, most float64, help string, at func(*Theme) any) Field {
+func textField(key string, least, most float64, help string, at func(*Theme) any) Field {
 	return Field{Key: key, Kind: KindText, Min: least, Max: most, Help: help, at: at}
 }
 
-func colour(key, help string, at func(*Theme) any, words ...string) Field {
+func colourField(key, help string, at func(*Theme) any, words ...string) Field {
 	return Field{Key: key, Kind: KindColour, Words: words, Help: help, at: at}
 }
 
-func number(key string, least, most float64, unit, help string, at func(*Theme) any) Field {
+func numberField(key string, least, most float64, unit, help string, at func(*Theme) any) Field {
 	return Field{Key: key, Kind: KindNumber, Min: least, Max: most, Unit: unit, Help: help, at: at}
 }
 
-func whole(key string, least, most float64, unit, help string, at func(*Theme) any) Field {
+func wholeField(key string, least, most float64, unit, help string, at func(*Theme) any) Field {
 	return Field{Key: key, Kind: KindWhole, Min: least, Max: most, Unit: unit, Help: help, at: at}
 }
 
-func word(key, help string, at func(*Theme) any, words ...string) Field {
+func wordField(key, help string, at func(*Theme) any, words ...string) Field {
 	return Field{Key: key, Kind: KindWord, Words: words, Help: help, at: at}
 }
 

@@ -2,7 +2,8 @@ package themes
 
 import (
 	"fmt"
-	"strconv"
+
+	"holdgap/overlay/colour"
 )
 
 // Pair is something drawn and what it is drawn on, to be told apart by
@@ -26,6 +27,17 @@ func (p Pair) Least() float64 {
 	return 3
 }
 
+// Contrast is the contrast ratio of the pair (WCAG 2.2), 1 to 21.
+func (p Pair) Contrast() float64 { return colour.Contrast(linear(p.Fore), linear(p.Back)) }
+
+func linear(s string) colour.Linear {
+	c, err := colour.Parse(s)
+	if err != nil {
+		panic(err) // colours are checked when a theme is read
+	}
+	return colour.Of(c)
+}
+
 // Pairs lists every pair of colours in which the strip draws text or a mark.
 func (t Theme) Pairs() []Pair {
 	c := t.Colour
@@ -47,28 +59,13 @@ func (t Theme) Pairs() []Pair {
 	}
 }
 
-// Contrast is the contrast ratio of two colours "#rrggbb" (WCAG 2.2), 1 to 21.
-func Contrast(a, b string) float64 {
-	la, lb := luminance(a), luminance(b)
-	return (max(la, lb) + 0.05) / (min(la, lb) + 0.05)
-}
-
 // Shortfalls says in words which pairs of a theme have too little contrast.
 func (t Theme) Shortfalls() []string {
 	var all []string
 	for _, p := range t.Pairs() {
-		if c := Contrast(p.Fore, p.Back); c < p.Least() {
+		if c := p.Contrast(); c < p.Least() {
 			all = append(all, fmt.Sprintf("%s: %s on %s has contrast %.2f; %g is needed to be read", p.What, p.Fore, p.Back, c, p.Least()))
 		}
 	}
 	return all
-}
-
-// luminance is the relative luminance of "#rrggbb" (WCAG 2.2).
-func luminance(s string) float64 {
-	n, err := strconv.ParseUint(s[1:], 16, 32)
-	if err != nil {
-		panic(fmt.Sprintf("luminance of %q: %v", s, err)) // colours are checked when read
-	}
-	return 0.2126*linear(n>>16&255) + 0.7152*linear(n>>8&255) + 0.0722*linear(n&255)
 }

@@ -30,7 +30,11 @@ async function loadFont(theme) {
   const key = `${family} ${weight} ${url}`;
   let p = fonts.get(key);
   if (!p) {
-    const face = new FontFace(family, `url("${url}")`, { weight: String(weight), display: 'block' });
+    const face = new FontFace(family, `url("${url}")`, {
+      weight: String(weight),
+      display: 'block',
+      featureSettings: '"tnum"', // digits of one width, so that a growing count stands still
+    });
     document.fonts.add(face);
     p = face.load().then(() => undefined);
     fonts.set(key, p);

@@ -41,7 +41,7 @@ const WINDOW_BAND = 1.0; // room above the hem's line for the window of a target
 const TICK_TALL = 0.3;
 const BRACKET_TALL = 1.1;
 const EDGE = 0.22; // along the outer edges
-const DIGIT_WIDE = 0.62; // width of a digit and a little air
+const DIGIT_WIDE = 0.66; // width of a digit and a little air
 const LEAST_DIGIT = 13; // px at scale 1: with less, threads are left out instead
 const PULLS = 3; // pulls of the cloth to a strip's length
 
@@ -717,6 +717,25 @@ function multis(scene, state, f, o, measure) {
   }
 }
 
+/** @type {Map<string, string>} */
+const inFont = new Map();
+
+/**
+ * Words as the font can write them: it has no arrow to the right, and one from
+ * another font would look different on every system.
+ * @param {string} s
+ */
+function written(s) {
+  if (!s.includes('→')) return s;
+  let w = inFont.get(s);
+  if (w === undefined) {
+    if (inFont.size > 500) inFont.clear();
+    w = s.replaceAll('→', 'to');
+    inFont.set(s, w);
+  }
+  return w;
+}
+
 /**
  * A verdict's words, before its bracket, where nothing more will come; or beyond
  * the hem of a vertical strip.
@@ -731,11 +750,12 @@ function multis(scene, state, f, o, measure) {
  * @param {Measure} measure
  */
 function words(scene, state, m, i, a0, a1, mid, tall, measure) {
-  const w = measure(m.words) * g.small + 0.5 * g.small;
+  const said = written(m.words);
+  const w = measure(said) * g.small + 0.5 * g.small;
   if (g.vertical) {
     const c = mid + tall / 2 + w / 2 + 0.2 * g.digit;
     if (c + w / 2 > g.breadth || (a0 + a1) / 2 < g.gutter) return;
-    text(scene.texts, m.words, (a0 + a1) / 2, c, g.small, TEXT.plate, measure);
+    text(scene.texts, said, (a0 + a1) / 2, c, g.small, TEXT.plate, measure);
     return;
   }
   let before = g.gutter;
@@ -748,7 +768,7 @@ function words(scene, state, m, i, a0, a1, mid, tall, measure) {
     break;
   }
   if (a0 - w - 0.3 * g.digit < before) return;
-  text(scene.texts, m.words, a0 - w / 2 - 0.1 * g.digit, mid, g.small, TEXT.plate, measure);
+  text(scene.texts, said, a0 - w / 2 - 0.1 * g.digit, mid, g.small, TEXT.plate, measure);
 }
 
 /**
