@@ -10,6 +10,7 @@
 package press
 
 import (
+	"math"
 	"math/bits"
 
 	"holdgap/overlay/frame"
@@ -36,6 +37,9 @@ func (s State) String() string { return stateWords[s%State(len(stateWords))] }
 
 // NoGap is the gap and the spacing of the first press of a button.
 const NoGap frame.Frame = -1
+
+// unread is before any frame.
+const unread frame.Frame = math.MinInt64
 
 // MaxOrder is how many keys of a press are remembered in order, and MaxInner
 // how many of its inner gaps.
@@ -84,6 +88,8 @@ type Machine struct {
 	s      frame.Frame // first frame that can read the current physical press
 	joined bool        // it goes on with the hold before it
 	saved  Press       // that hold as it was before
+	relied frame.Frame // see Rely
+	ended  bool        // see RelyUp
 	used   uint64      // keys that took part in the current physical press
 	cur    Press
 	lost   Press
@@ -138,7 +144,7 @@ func (m *Machine) Down(t int64, key uint8, id uint64) Change {
 		m.addKey(key)
 		return Changed
 	}
-	m.keys, m.used = bit, 0
+	m.keys, m.used, m.ended = bit, 0, false
 	m.s = m.Clock.At(t)
 	bounce := m.anyUp && m.keyLast == key && t-m.keyUp < m.BounceNS
 	if m.seen && m.s <= m.lastEnd {
@@ -154,7 +160,7 @@ func (m *Machine) Down(t int64, key uint8, id uint64) Change {
 		m.addKey(key)
 		return Changed
 	}
-	m.joined = false
+	m.joined, m.relied = false, unread
 	m.cur = Press{ID: id, Button: m.Button, First: m.s, Gap: NoGap, Spacing: NoGap, DownNS: t, Bounce: bounce}
 	if m.seen {
 		m.cur.Gap = m.s - m.lastEnd
@@ -207,11 +213,40 @@ func (m *Machine) Up(t int64, key uint8, id uint64) Change {
 // Lost returns the unseen press of the last [Reverted].
 func (m *Machine) Lost() *Press { return &m.lost }
 
+// Rely tells that something was reported for certain because press id was held
+// in frame k.
+func (m *Machine) Rely(id uint64, k frame.Frame) {
+	if m.cur.ID == id && m.keys != 0 {
+		m.relied = max(m.relied, k)
+	}
+}
+
+// RelyUp tells that something was reported for certain because press id had
+// ended.
+func (m *Machine) RelyUp(id uint64) {
+	m.ended = m.ended || m.cur.ID == id && m.keys == 0
+}
+
+// Ended returns the frame in which the button must have been up for what was
+// reported of the current press to stay true.
+func (m *Machine) Ended() (frame.Frame, bool) { return m.lastEnd, m.ended && m.keys == 0 }
+
+// Relied returns the last frame in which the current press must have been held
+// for what was reported of it to stay true, if letting go of key ends it.
+func (m *Machine) Relied(key uint8) (frame.Frame, bool) {
+	from := m.s
+	if m.joined {
+		from = m.lastEnd // the hold before it stays true by itself
+	}
+	return m.relied, m.keys == 1<<key && m.cur.State == Down && m.relied >= from
+}
+
 // Read tells that the game has read the frame of the current press while it was
 // held, which makes a [Pending] press certain.
 func (m *Machine) Read() {
 	m.cur.State = Down
 	m.cur.Hold = 1
+	m.relied = m.cur.First
 }
 
 // SoFar returns how many of the frames up to k the current press was down.

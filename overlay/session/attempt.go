@@ -27,13 +27,14 @@ type Outcome struct {
 	Window frame.Frame
 	Rules  window.Rules
 	Result window.Outcome // Kind is NoPress when nothing was pressed
-	Anchor int64          // when the starter went down, ns
+	Anchor uint64         // id of the starter's press
+	Down   int64          // when the starter went down, ns
 	N      int            // presses
 	Starts [MaxAttempt]frame.Frame
-	Holds  [MaxAttempt]frame.Frame
-	Times  [MaxAttempt][2]int64 // down and up in ns; up is 0 while it is down
-	ids    [MaxAttempt]uint64
-	button [MaxAttempt]uint8
+	Downs  [MaxAttempt]int64  // ns
+	IDs    [MaxAttempt]uint64 // of the presses
+	Of     [MaxAttempt]uint8  // their buttons
+	holds  [MaxAttempt]frame.Frame
 }
 
 // Close returns the window's last frame.
@@ -79,6 +80,9 @@ func (s *Session) attemptPress(p *press.Press) {
 		return
 	}
 	a := &s.attempt
+	if a.active && p.First > a.o.Close()+LagFrames {
+		s.attemptJudge(p.First-1, true)
+	}
 	took := false
 	if a.active && t.wants(p.Button) && p.First > a.from && p.First >= a.o.Open-LeadFrames {
 		s.attemptTake(p)
@@ -101,7 +105,7 @@ func (s *Session) attemptBegin(p *press.Press) {
 	a.id++
 	a.active, a.from = true, p.First
 	a.o = Outcome{ID: a.id, Button: t.Wanted, Open: p.First + t.Opening, Window: t.Window,
-		Rules: t.Rules, Anchor: p.DownNS}
+		Rules: t.Rules, Anchor: p.ID, Down: p.DownNS}
 	s.h.Outcome(&a.o)
 }
 
@@ -111,11 +115,20 @@ func (s *Session) attemptTake(p *press.Press) {
 		return
 	}
 	o.Starts[o.N] = p.First - o.Open
-	o.Times[o.N] = [2]int64{p.DownNS, 0}
-	o.ids[o.N] = p.ID
-	o.button[o.N] = p.Button
+	o.Downs[o.N] = p.DownNS
+	o.IDs[o.N] = p.ID
+	o.Of[o.N] = p.Button
 	o.N++
 	s.attemptJudge(p.First, false)
+}
+
+// cut forgets the presses from number n (from 0) on: which of them have come
+// about by now depends on how often the time is told.
+func (o *Outcome) cut(n int) {
+	for i := n; i < o.N; i++ {
+		o.Starts[i], o.Downs[i], o.IDs[i], o.Of[i] = 0, 0, 0, 0
+	}
+	o.N = n
 }
 
 // settleAttempt judges what frame k, now read, has decided.
@@ -124,7 +137,7 @@ func (s *Session) settleAttempt(k frame.Frame) {
 	for id := uint64(0); a.active && a.id != id; {
 		// A hit may begin another attempt that has run out by now as well.
 		id = a.id
-		s.attemptJudge(k, k > a.o.Close()+LagFrames)
+		s.attemptJudge(k, k > a.o.Close()+LagFrames+s.grace)
 	}
 }
 
@@ -141,6 +154,12 @@ func (s *Session) attemptJudge(k frame.Frame, over bool) {
 		case f >= o.Window:
 			decided = true
 		case f >= 0:
+			if !final && held >= o.Rules.Hold {
+				s.machines[o.Of[i]].Rely(o.IDs[i], o.Open+f+o.Rules.Hold-1)
+			}
+			if final && held < o.Rules.Hold {
+				s.machines[o.Of[i]].RelyUp(o.IDs[i])
+			}
 			decided = decided || o.Rules.Hold <= 1 || final || held >= o.Rules.Hold
 		case o.Rules.Early == window.Spoil && (o.Rules.Reach == 0 || f >= -o.Rules.Reach):
 			decided = true
@@ -152,14 +171,23 @@ func (s *Session) attemptJudge(k frame.Frame, over bool) {
 	if !decided {
 		return
 	}
-	o.Result = window.Judge(o.Window, o.Rules, o.Starts[:o.N], o.Holds[:o.N])
+	for i := range o.N {
+		if o.holds[i] == 0 { // still held: not as long as the next press allows
+			o.holds[i] = window.Held
+		}
+	}
+	o.Result = window.Judge(o.Window, o.Rules, o.Starts[:o.N], o.holds[:o.N])
 	o.Judged = true
+	if o.Result.Kind == window.Hit || o.Result.Kind == window.Unheld {
+		o.cut(o.Result.Press)
+	}
+	o.holds = [MaxAttempt]frame.Frame{}
 	a.active = false
 	if o.N > 0 {
 		s.streak.add(o.Result.Kind)
 	}
 	s.h.Outcome(o)
-	if o.Result.Kind == window.Hit && s.cfg.Target.Starter == int(o.button[o.Result.Press-1]) {
+	if o.Result.Kind == window.Hit && s.cfg.Target.Starter == int(o.Of[o.Result.Press-1]) {
 		// The move that linked is itself a starter.
 		s.attemptFollow(o.Result.Press - 1)
 	}
@@ -168,20 +196,20 @@ func (s *Session) attemptJudge(k frame.Frame, over bool) {
 // attemptFollow begins the next attempt from press i of the one just judged.
 func (s *Session) attemptFollow(i int) {
 	a := s.attempt.o
-	p := press.Press{First: a.Open + a.Starts[i], DownNS: a.Times[i][0]}
+	p := press.Press{ID: a.IDs[i], First: a.Open + a.Starts[i], DownNS: a.Downs[i]}
 	s.attemptBegin(&p)
 }
 
 // attemptHold takes a press that was let go, or (hold 0) goes on after all since
 // a further physical press was merged into it.
-func (s *Session) attemptHold(id uint64, hold frame.Frame, up int64) {
+func (s *Session) attemptHold(id uint64, hold frame.Frame) {
 	o := &s.attempt.o
 	if !s.attempt.active {
 		return
 	}
 	for i := o.N - 1; i >= 0; i-- {
-		if o.ids[i] == id {
-			o.Holds[i], o.Times[i][1] = hold, up
+		if o.IDs[i] == id {
+			o.holds[i] = hold
 			return
 		}
 	}
@@ -191,8 +219,8 @@ func (s *Session) attemptHold(id uint64, hold frame.Frame, up int64) {
 // that is final.
 func (o *Outcome) heldBy(i int, k frame.Frame) (held frame.Frame, final bool) {
 	first := o.Open + o.Starts[i]
-	if end := first + o.Holds[i]; o.Holds[i] > 0 && k >= end {
-		return o.Holds[i], true
+	if end := first + o.holds[i]; o.holds[i] > 0 && k >= end {
+		return o.holds[i], true
 	}
 	return k - first + 1, false
 }

@@ -49,7 +49,7 @@ func (s *Session) changed(p *press.Press) {
 	if p.State != press.Closed {
 		hold, up = 0, 0
 	}
-	s.attemptHold(p.ID, hold, up)
+	s.attemptHold(p.ID, hold)
 	c := &s.chains[p.Button]
 	if !c.open {
 		return

@@ -13,6 +13,8 @@ type directions struct {
 	dirty bool // frame `at` has not been settled
 	num   uint8
 	id    uint64
+	done  frame.Frame // the newest frame whose edges have been settled
+	any   bool        // there was one
 }
 
 const (
@@ -61,6 +63,7 @@ func (s *Session) settleDirection(k frame.Frame) {
 }
 
 func (s *Session) setDirection(at frame.Frame, mask uint8) {
+	s.dirs.done, s.dirs.any = at, true
 	n := numpad(mask)
 	if n == s.dirs.num {
 		return

@@ -27,6 +27,11 @@ const (
 	// DefaultQuick is the widest spacing inside a multi-press, in frames
 	// (common practice, no source: slower presses are separate attempts).
 	DefaultQuick = 8
+	// LateNS is how late an edge may come and still count for its own time: 200 ms.
+	// Where the target has a hold rule, an edge that comes after its frame was
+	// taken as read can make another press the starter of the next attempt than
+	// a replay finds; nothing else depends on it.
+	LateNS = 200_000_000
 	// MaxMulti is the most presses of a multi-press; more is mashing.
 	MaxMulti = 5
 )
@@ -64,17 +69,20 @@ type Session struct {
 	machines []press.Machine
 	chains   []chain
 	role     []capture.Role
-	pending  uint64 // buttons whose press no frame has read yet
-	held     uint64 // buttons that are down
-	now      int64  // ns; no earlier edge is taken
+	pending  uint64      // buttons whose press no frame has read yet
+	held     uint64      // buttons that are down
+	now      int64       // ns: the time as told
+	last     int64       // ns: no edge counts for an earlier time
+	any      bool        // the two above mean something
+	grace    frame.Frame // LateNS in frames, rounded up
 	read     frame.Frame
+	begun    bool   // read means something
 	id       uint64 // newest press
 	multis   uint64 // newest multi-press
 	dirs     directions
 	attempt  attempt
 	streak   Streak
 	late     uint64
-	started  bool
 }
 
 // New returns a session that reports to h. Buttons beyond
@@ -95,36 +103,37 @@ func New(cfg Config, h Handler) *Session {
 		s.role[i] = cfg.Buttons[i].Role
 	}
 	s.dirs.num = 5
+	whole, _ := cfg.Clock.Length(LateNS)
+	s.grace = whole + 1
 	return s
 }
 
 // Config returns what the session is judged by, with defaults filled in.
 func (s *Session) Config() Config { return s.cfg }
 
-// Now returns the time (ns) up to which the session has come. An edge before
-// it is taken as if it came then: see [Session.Edge].
-func (s *Session) Now() int64 { return s.now }
-
-// Late returns how many edges came behind the session's time.
+// Late returns how many edges came too late to count for their own time.
 func (s *Session) Late() uint64 { return s.late }
 
-// Edge takes an edge and returns the time it counts for: its own, or the
-// session's if it came late. Whoever records a take records the returned time,
-// so that replaying gives the same result. An edge of an unknown button is
-// ignored.
+// Edge takes an edge and returns the time it counts for. That is its own, unless
+// it comes before the edge before, more than [LateNS] behind the session's time,
+// or contradicts what was already reported for certain: then it counts for the
+// earliest time that does not. Whoever records a
+// take records the returned time, so that replaying gives the same result. An
+// edge of an unknown button is ignored.
 func (s *Session) Edge(e capture.Edge) int64 {
 	if int(e.Button) >= len(s.machines) {
 		return e.At
 	}
-	if e.At < s.now && s.started {
-		e.At = s.now
+	m := &s.machines[e.Button]
+	if t := s.earliest(m, e); e.At < t {
+		e.At = t
 		s.late++
 	}
-	s.advance(e.At)
+	s.last, s.any = e.At, true
+	s.readPending(s.cfg.Clock.At(e.At) - 1)
 	if s.role[e.Button] != capture.Action {
 		s.direction(e)
 	}
-	m := &s.machines[e.Button]
 	bit := uint64(1) << e.Button
 	var c press.Change
 	if e.Down {
@@ -149,6 +158,11 @@ func (s *Session) Edge(e capture.Edge) int64 {
 	if !e.Down && s.pending&bit != 0 {
 		s.pending &^= bit
 		if p.State == press.Closed {
+			// Latched: every press is sure to be read, so those that began
+			// before this one come first.
+			for s.pending != 0 && s.nextPending().Current().ID < p.ID {
+				s.certain(s.nextPending())
+			}
 			s.join(p)
 		}
 	}
@@ -162,52 +176,83 @@ func (s *Session) Edge(e capture.Edge) int64 {
 	return e.At
 }
 
-// Advance tells that the time is now (ns) and that every edge before it has
-// been taken. It reports presses that have become certain, and attempts that
-// have run out.
-func (s *Session) Advance(now int64) {
-	if now > s.now || !s.started {
-		s.advance(now)
+// earliest returns the earliest time for which an edge can count.
+func (s *Session) earliest(m *press.Machine, e capture.Edge) int64 {
+	if !s.any {
+		return e.At
 	}
+	t := max(s.last, s.now-LateNS)
+	if k, ok := m.Relied(e.Key); ok && !e.Down {
+		if s.cfg.Rule == frame.Latched {
+			k--
+		}
+		t = max(t, s.cfg.Clock.Poll(k)+1)
+	}
+	if k, ok := m.Ended(); ok && e.Down {
+		t = max(t, s.cfg.Clock.Poll(k)+1)
+	}
+	if s.dirs.any && s.role[e.Button] != capture.Action {
+		t = max(t, s.cfg.Clock.Poll(s.dirs.done)+1)
+	}
+	return t
 }
 
-// advance reads every frame before t. A frame whose poll instant is t itself
-// may still see an edge at t, so it waits.
-func (s *Session) advance(t int64) {
-	k := s.cfg.Clock.At(t) - 1
-	s.now = t
-	if s.started && k <= s.read {
-		return
-	}
-	s.started = true
-	s.read = k
+// Advance tells that the time is now (ns) and that the edges before it have been
+// taken, apart from late ones. It reports presses that have become certain, and
+// attempts that have run out. A frame whose poll instant is now itself may still
+// see an edge, so it waits.
+func (s *Session) Advance(now int64) {
+	s.now, s.any = max(s.now, now), true
+	s.last = max(s.last, s.now-LateNS)
+	s.readPending(s.cfg.Clock.At(now) - 1)
+}
+
+// readPending tells that every frame up to k has been read.
+func (s *Session) readPending(k frame.Frame) {
 	for s.pending != 0 {
-		// The earliest frame first, so that results do not depend on how
-		// often the session is told the time.
-		best, at := -1, frame.Frame(0)
-		for b := s.pending; b != 0; b &= b - 1 {
-			i := bits.TrailingZeros64(b)
-			if f, ok := s.machines[i].PendingFrame(); ok && f <= k && (best < 0 || f < at) {
-				best, at = i, f
-			}
-		}
-		if best < 0 {
+		m := s.nextPending()
+		f, _ := m.PendingFrame()
+		if f > k {
 			break
 		}
-		s.settle(at - 1)
-		m := &s.machines[best]
-		m.Read()
-		s.pending &^= 1 << best
-		s.join(m.Current())
-		s.h.Press(m.Current())
+		s.settle(f - 1)
+		s.certain(m)
+	}
+	if k > s.read || !s.begun {
+		s.read, s.begun = k, true
 	}
 	s.settle(k)
 }
 
+// nextPending returns the machine of the press that began first among those that
+// no frame has read: since edges come in the order of time, its frame is the
+// earliest, and results do not depend on how often the session is told the time.
+func (s *Session) nextPending() *press.Machine {
+	var next *press.Machine
+	for b := s.pending; b != 0; b &= b - 1 {
+		if m := &s.machines[bits.TrailingZeros64(b)]; next == nil || m.Current().ID < next.Current().ID {
+			next = m
+		}
+	}
+	return next
+}
+
+// certain tells that the pending press of m is read.
+func (s *Session) certain(m *press.Machine) {
+	m.Read()
+	s.pending &^= 1 << m.Button
+	s.join(m.Current())
+	s.h.Press(m.Current())
+}
+
 // settle reports what is certain once frame k has been read, apart from presses.
 func (s *Session) settle(k frame.Frame) {
-	s.settleDirection(k)
-	s.settleAttempt(k)
+	if s.dirs.dirty {
+		s.settleDirection(k)
+	}
+	if s.attempt.active {
+		s.settleAttempt(k)
+	}
 }
 
 // Held calls f for each press that is down, with its frames so far, in the
