@@ -1,74 +1,18 @@
 package padtest
 
 import (
-	"context"
-	"os"
-	"os/exec"
+	"image"
 	"strings"
-	"sync"
 	"testing"
-	"time"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
+
+	"holdgap/web/internal/chromium"
 )
-
-// leftOut skips a test for want of something on this machine, or fails it where
-// nothing may be left out.
-func leftOut(t testing.TB, why string) {
-	t.Helper()
-	if os.Getenv("HOLDGAP_STRICT") == "1" {
-		t.Fatalf("left out: %s", why)
-	}
-	t.Skipf("left out: %s", why)
-}
-
-var (
-	browserOnce sync.Once
-	browserPath string
-	browserCtx  context.Context
-	browserErr  error
-	browserEnd  = func() {}
-)
-
-func TestMain(m *testing.M) {
-	code := m.Run()
-	browserEnd()
-	os.Exit(code)
-}
-
-// browser returns the one browser that all tests of the package share.
-func browser(t testing.TB) context.Context {
-	t.Helper()
-	browserOnce.Do(func() {
-		for _, name := range []string{os.Getenv("HOLDGAP_CHROMIUM"), "chromium", "chromium-browser", "google-chrome"} {
-			if name == "" {
-				continue
-			}
-			if path, err := exec.LookPath(name); err == nil {
-				browserPath = path
-				break
-			}
-		}
-		if browserPath == "" {
-			return
-		}
-		opts := append(chromedp.DefaultExecAllocatorOptions[:],
-			chromedp.ExecPath(browserPath), chromedp.NoSandbox, chromedp.WindowSize(1000, 900))
-		alloc, endAlloc := chromedp.NewExecAllocator(context.Background(), opts...)
-		ctx, end := chromedp.NewContext(alloc)
-		browserCtx, browserEnd = ctx, func() { end(); endAlloc() }
-		browserErr = chromedp.Do(ctx)
-	})
-	if browserPath == "" {
-		leftOut(t, "no chromium on this machine: install it (Debian: apt-get install chromium)")
-	}
-	require.NoError(t, browserErr, "start the browser")
-	return browserCtx
-}
 
 // fakePads stands in for the Gamepad API: pads[i] is what a browser would show,
 // with the timestamp of its last change.
@@ -100,47 +44,35 @@ window.tilt = (i, axis, v) => {
 window.wait = (ms) => new Promise((done) => setTimeout(done, ms));
 `
 
-// tab is a tab of the browser with the fake pads in place.
+// tab is a page of a browser, with the fake pads in place.
 type tab struct {
-	t   testing.TB
-	ctx context.Context
+	*chromium.Tab
+	t testing.TB
 }
 
 func open(t testing.TB, url string) *tab {
 	t.Helper()
-	ctx, cancel := chromedp.NewContext(browser(t))
-	t.Cleanup(cancel)
-	ctx, stop := context.WithTimeout(ctx, time.Minute)
-	t.Cleanup(stop)
-	b := &tab{t, ctx}
-	require.NoError(t, chromedp.Do(ctx))
-	_, err := chromedp.Call(ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true})
+	b := &tab{chromium.Start(t).Tab(t, chromium.View{W: 1000, H: 900}), t}
+	_, err := chromedp.Call(b.Context(), emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true})
 	require.NoError(t, err)
-	_, err = chromedp.Call(ctx, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: fakePads})
+	_, err = chromedp.Call(b.Context(), page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: fakePads})
 	require.NoError(t, err)
-	b.navigate(url)
+	b.Open(url)
 	return b
-}
-
-func (b *tab) navigate(url string) {
-	b.t.Helper()
-	require.NoError(b.t, chromedp.Do(b.ctx, chromedp.Navigate(url)))
 }
 
 // js runs an expression in the page, awaits it and returns its value.
 func js[T any](b *tab, expr string) T {
 	b.t.Helper()
-	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](expr, chromedp.EvalAwaitPromise))
-	require.NoError(b.t, err, expr)
-	return v
+	return chromium.Eval[T](b.Tab, expr)
 }
 
 func (b *tab) do(expr string) {
 	b.t.Helper()
-	js[any](b, "(async () => { await ("+expr+"); return null; })()")
+	b.Run("(async () => { await (" + expr + "); })()")
 }
 
-// until waits, frame by frame of the page, until an expression is true.
+// until waits until an expression is true, and shows the page when it never is.
 func (b *tab) until(expr string) {
 	b.t.Helper()
 	ok := js[bool](b, `(async () => {
@@ -168,23 +100,16 @@ func (b *tab) key(kind input.DispatchKeyEventType, code, key string, repeat bool
 	if repeat {
 		p.AutoRepeat = &repeat
 	}
-	_, err := chromedp.Call(b.ctx, input.DispatchKeyEvent, p)
+	_, err := chromedp.Call(b.Context(), input.DispatchKeyEvent, p)
 	require.NoError(b.t, err)
 }
 
-func (b *tab) shoot(width, height int64, dark bool) []byte {
+// shoot takes a picture of the whole page at a width.
+func (b *tab) shoot(width int, dark bool) *image.NRGBA {
 	b.t.Helper()
-	require.NoError(b.t, chromedp.Do(b.ctx, chromedp.EmulateViewport(width, height)))
-	scheme := "light"
-	if dark {
-		scheme = "dark"
-	}
-	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}},
-	})
-	require.NoError(b.t, err)
+	b.View(chromium.View{W: width, H: 800, Dark: dark})
+	height := js[int](b, "document.documentElement.scrollHeight")
+	b.View(chromium.View{W: width, H: height, Dark: dark})
 	b.do("new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)))")
-	png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
-	require.NoError(b.t, err)
-	return png
+	return b.Screenshot()
 }

@@ -137,7 +137,7 @@ func TestWords(t *testing.T) {
 	assert.Equal(t, "0.8 ms", say("m.roundTripWords("+status+").figure"))
 	assert.Contains(t, say("m.roundTripWords("+status+").words"), "±0.5 ms, 0.03 of a frame")
 	assert.Equal(t, "hidden 2 times, 12 s in all", say("m.missedWords("+status+")"))
-	assert.Contains(t, say("m.readWords("+status+")"), "1 name of gamepads, 1 key of the keyboard")
+	assert.Contains(t, say("m.readWords("+status+")"), "1 gamepad button and 1 keyboard key.")
 	assert.Equal(t, "upper left front · key j · button 12 · axis 3 minus", say("m.downWords(['tl', 'key_j', 'button12', 'axis3_minus'])"))
 	assert.Equal(t, "http://h:7/strip?play=1&token=a+b", say("m.stripAddress('http://h:7/pad?token=a%20b&x=1')"))
 	assert.Equal(t, "http://h:7/strip?play=1", say("m.stripAddress('http://h:7/pad')"))

@@ -247,10 +247,15 @@ func TestStopAndReadAgain(t *testing.T) {
 func TestCaptureInABarePage(t *testing.T) {
 	p := start(t, bound...)
 	b := open(t, p.url+"/bare")
+	b.until("window.last && last.link === 'open'")
+	assert.Empty(t, js[string](b, "trouble"), "keyboard keys are bound and read")
+	p.bind(false, "south")
+	b.until("trouble === 'press any button on the gamepad'")
 	b.do("plug(0, " + pad + ", 'standard')")
 	p.event("attach Invented Pad")
 	b.do("set(0, 0, 1)")
 	p.expect("+south")
+	b.until("trouble === ''")
 	b.do("running.stop()")
 	p.expect("-south")
 	assert.Equal(t, "stopped", js[string](b, "last.link"))
@@ -258,13 +263,11 @@ func TestCaptureInABarePage(t *testing.T) {
 
 // What the page says about its cost is what it measured.
 func TestSaysWhatItCosts(t *testing.T) {
-	p := start(t, bound...)
-	b := open(t, p.url+"/bare")
-	b.until("last && last.pollMean > 0 && last.rtt > 0")
+	b := open(t, start(t, bound...).url+"/bare")
+	b.until("window.last && last.pollMean > 0 && last.rtt > 0")
 	mean := js[float64](b, "last.pollMean")
 	t.Logf("looks every %.2f ms, at worst %.2f; round trip %.2f ms ± %.2f", mean,
 		js[float64](b, "last.pollWorst"), js[float64](b, "last.rtt"), js[float64](b, "last.err"))
 	assert.Greater(t, mean, 0.5)
 	assert.Less(t, mean, 50.0, "even on a busy machine")
-	_ = p
 }

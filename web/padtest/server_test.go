@@ -16,6 +16,7 @@ import (
 
 	"holdgap/capture"
 	"holdgap/capture/page"
+	"holdgap/themes"
 	"holdgap/web/static"
 	"holdgap/web/wire"
 )
@@ -59,13 +60,14 @@ func start(t testing.TB, keys ...string) *program {
 	}
 	mux := http.NewServeMux()
 	mux.Handle("/static/", http.StripPrefix("/static/", http.FileServerFS(static.FS)))
+	mux.Handle("/fonts/", http.StripPrefix("/fonts/", http.FileServerFS(themes.Fonts())))
 	mux.HandleFunc("/pad", func(w http.ResponseWriter, r *http.Request) { http.ServeFileFS(w, r, static.FS, "pad.html") })
 	mux.HandleFunc("/bare", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/html")
-		fmt.Fprint(w, `<!doctype html><title>bare</title><body><script type="module">
+		fmt.Fprint(w, `<!doctype html><title>bare</title><link rel="icon" href="data:,"><body><script type="module">
 			import { startCapture } from '/static/pad/capture.js';
 			window.last = null;
-			window.running = startCapture({ status: (s) => { window.last = s; } });
+			window.running = startCapture({ status: (trouble, s) => { window.trouble = trouble; window.last = s; } });
 		</script>`)
 	})
 	mux.HandleFunc("/wire/pad", p.serve)

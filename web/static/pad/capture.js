@@ -8,6 +8,7 @@
 import { PadEdges, edgeTime } from './edges.js';
 import { PadLink } from './link.js';
 import { Poller } from './poll.js';
+import { troubleWords } from './words.js';
 
 const MAX_PADS = 15; // devices 0 … 14 of a pad's messages
 const KEYBOARD = 15; // the keyboard's number
@@ -40,12 +41,13 @@ const REPORT = 250; // ms between reports of figures to status
  * how long the page was hidden.
  *
  * @typedef {{
- *   status?: (s: CaptureStatus) => void,
+ *   status?: (trouble: string, s: CaptureStatus) => void,
  *   keyboard?: boolean,
  *   url?: string,
  * }} CaptureOptions
  * status is called whenever something changes, and for the figures a few times a
- * second; keyboard: false leaves the keyboard alone; url is the WebSocket's.
+ * second: with what keeps the page from reading, in a few words (empty when nothing
+ * does), and with everything there is to know; keyboard: false leaves the keyboard alone; url is the WebSocket's.
  *
  * @typedef {{stop: () => void}} Running
  */
@@ -359,7 +361,7 @@ class Capture {
     if (!this.options.status) return;
     this.status.pads = [...this.pads.values()].map((p) => ({ d: p.d, id: p.id, mapping: p.mapping, down: p.edges.down() }));
     this.status.keys = [...this.keys];
-    this.options.status(this.status);
+    this.options.status(troubleWords(this.status), this.status);
   }
 }
 

@@ -28,7 +28,7 @@ let running = start();
 
 function start() {
   return startCapture({
-    status: (s) => {
+    status: (_, s) => {
       status = s;
       // A key that goes down and up between two frames of the display still gets its thread.
       for (const k of [...s.pads.flatMap((p) => p.down), ...s.keys]) thread(k);

@@ -55,6 +55,18 @@ export function stateWords(s) {
   return { kind: 'waiting', title: 'Press any button on the gamepad', hint: 'Browsers show a gamepad to a page only then. That first press does not count yet.' };
 }
 
+/**
+ * What keeps a page from reading, in a few words for a corner of the strip; empty
+ * when nothing does, and while the connection is looked for, which the strip tells itself.
+ * @param {CaptureStatus} s
+ */
+export function troubleWords(s) {
+  if (s.link === 'refused') return `not reading the gamepad: ${s.why || 'the program refused it'}`;
+  if (s.link !== 'open' || s.pads.length > 0) return '';
+  if (!s.supported) return s.boundCodes > 0 ? '' : 'this browser source cannot read a gamepad';
+  return s.boundCodes > 0 && !s.blurred ? '' : 'press any button on the gamepad';
+}
+
 /** @param {CaptureStatus} s */
 function keyboardHint(s) {
   const n = s.boundCodes === 1 ? 'One key of the keyboard is bound' : `${s.boundCodes} keys of the keyboard are bound`;
@@ -106,9 +118,9 @@ export function missedWords(s) {
  */
 export function readWords(s) {
   if (s.learn) return 'A button is being bound by pressing: every button of the gamepad is sent until that is done.';
-  if (s.link !== 'open') return 'Only the buttons that are bound are sent.';
+  if (s.link !== 'open') return 'Only what is bound is sent.';
   const pad = s.boundKeys.length - s.boundCodes;
-  return `Only the buttons that are bound are sent: ${count(pad, 'name')} of gamepads, ${count(s.boundCodes, 'key')} of the keyboard.`;
+  return `Only what is bound is sent: ${count(pad, 'gamepad button')} and ${count(s.boundCodes, 'keyboard key')}.`;
 }
 
 /**
