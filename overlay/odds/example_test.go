@@ -29,7 +29,7 @@ func ExampleModel_Patterns() {
 
 func ExampleModel_Reading() {
 	p, err := free.Reading(double)
-	fmt.Println(p.Starts, p.Holds, p.Gaps, err)
+	fmt.Println(p.Offsets, p.Holds, p.Gaps, err)
 	// Output: [0 3] [2 1] [1] <nil>
 }
 

@@ -76,7 +76,7 @@ type Model struct {
 }
 
 // ErrTooMany says that a report interval leaves more readings than are worth
-// working out: over a million.
+// working out: over a quarter of a million.
 var ErrTooMany = errors.New("too many readings to work out: give fewer presses or a shorter report interval")
 
 // PressError says which press is wrong and why; Press is its index, or −1 when

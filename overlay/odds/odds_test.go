@@ -79,7 +79,7 @@ func TestPerfectDoublePress(t *testing.T) {
 	presses := []Press{{Down: edge(0), Up: edge(1)}, {Down: edge(2), Up: edge(3)}}
 	p, err := at60(0).Reading(presses)
 	require.NoError(t, err)
-	assert.Equal(t, Pattern{Starts: []frame.Frame{0, 2}, Holds: []frame.Frame{1, 1}, Gaps: []frame.Frame{1}, Probability: 1}, p)
+	assert.Equal(t, Pattern{Offsets: []frame.Frame{0, 2}, Holds: []frame.Frame{1, 1}, Gaps: []frame.Frame{1}, Probability: 1}, p)
 	covered, err := at60(0).Covered(presses, 3, window.Rules{})
 	require.NoError(t, err)
 	assert.InDelta(t, 1, covered, 1e-6)
@@ -113,6 +113,19 @@ func TestEdgeOnPoll(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, list, 1)
 	assert.Equal(t, 1.0, list[0].Probability)
+}
+
+// TestReportFromPoll: an edge stamped 28 ms by a device that reports every 8 ms
+// came after 20 ms, so a poll at exactly 20 ms did not see it.
+func TestReportFromPoll(t *testing.T) {
+	r, err := frame.ParseRate("50")
+	require.NoError(t, err)
+	m := Model{Clock: frame.NewClock(r, 0), Fixed: true, Report: 8 * ms}
+	list, err := m.Patterns([]Press{{Down: 28 * ms, Up: 79 * ms}})
+	require.NoError(t, err)
+	require.Len(t, list, 1)
+	assert.Equal(t, []frame.Frame{2}, list[0].Holds)
+	assert.InDelta(t, 1, list[0].Probability, 1e-15)
 }
 
 // TestFixedMatchesClock: the one reading is what frame.Clock.Span says, whole

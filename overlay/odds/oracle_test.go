@@ -76,7 +76,7 @@ func (s seen) pattern(presses int) string {
 	return fmt.Sprint(starts, holds, s.unseen, presses-s.unseen-len(starts))
 }
 
-func text(p Pattern) string { return fmt.Sprint(p.Starts, p.Holds, p.Unseen, p.Merged) }
+func text(p Pattern) string { return fmt.Sprint(p.Offsets, p.Holds, p.Unseen, p.Merged) }
 
 var rates = []string{"60", "60000/1001", "59.637405", "59.185606", "50", "120", "54.70684", "30", "1000/7"}
 
@@ -157,7 +157,7 @@ func TestBruteForcePhases(t *testing.T) {
 				require.LessOrEqual(t, p.Probability, got[i-1].Probability)
 			}
 			for j := range p.Gaps {
-				require.Equal(t, p.Starts[j+1]-p.Starts[j]-p.Holds[j], p.Gaps[j])
+				require.Equal(t, p.Offsets[j+1]-p.Offsets[j]-p.Holds[j], p.Gaps[j])
 				require.Positive(t, p.Gaps[j])
 			}
 		}

@@ -10,9 +10,9 @@ import (
 
 // Pattern is one way in which presses of one button read.
 type Pattern struct {
-	// Starts are the frames of the presses that the game reads, counted from the
+	// Offsets are the frames of the presses that the game reads, counted from the
 	// first of them.
-	Starts []frame.Frame `json:"starts"`
+	Offsets []frame.Frame `json:"offsets"`
 	// Holds are their lengths in frames; [window.Held] for one still down.
 	Holds []frame.Frame `json:"holds"`
 	// Gaps are the frames up between neighbouring ones.
@@ -106,7 +106,7 @@ func (r *reading) shift(at frame.Frame) {
 // same reports whether the reading (its first start at 0) is the pattern.
 func (r *reading) same(p *Pattern) bool {
 	return r.unseen == p.Unseen && r.merged == p.Merged &&
-		slices.Equal(r.start[:r.n], p.Starts) && slices.Equal(r.hold[:r.n], p.Holds)
+		slices.Equal(r.start[:r.n], p.Offsets) && slices.Equal(r.hold[:r.n], p.Holds)
 }
 
 // hash returns a number that is the same for readings that are the same.
@@ -164,8 +164,8 @@ func (t *patterns) copy(r *reading) Pattern {
 	}
 	all := t.room[:need:need]
 	t.room = t.room[need:]
-	p := Pattern{Starts: all[:n:n], Holds: all[n : 2*n : 2*n], Gaps: all[2*n:], Unseen: r.unseen, Merged: r.merged}
-	copy(p.Starts, r.start[:n])
+	p := Pattern{Offsets: all[:n:n], Holds: all[n : 2*n : 2*n], Gaps: all[2*n:], Unseen: r.unseen, Merged: r.merged}
+	copy(p.Offsets, r.start[:n])
 	copy(p.Holds, r.hold[:n])
 	for i := range p.Gaps {
 		p.Gaps[i] = r.start[i+1] - r.start[i] - r.hold[i]
@@ -229,7 +229,7 @@ func (m Model) Patterns(presses []Press) ([]Pattern, error) {
 	}
 	slices.SortFunc(list, func(a, b Pattern) int {
 		return cmp.Or(cmp.Compare(b.Probability, a.Probability), cmp.Compare(a.Unseen, b.Unseen), cmp.Compare(a.Merged, b.Merged),
-			slices.Compare(a.Starts, b.Starts), slices.Compare(a.Holds, b.Holds))
+			slices.Compare(a.Offsets, b.Offsets), slices.Compare(a.Holds, b.Holds))
 	})
 	return list, nil
 }

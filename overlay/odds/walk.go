@@ -12,11 +12,11 @@ import (
 const (
 	maxEdges = 2 * (MaxPresses + 1) // the presses' and the anchor's
 	// maxLeaves bounds the combinations of frames that one walk visits. A walk
-	// that long takes a fraction of a second.
-	maxLeaves = 1 << 20
+	// that long takes about a tenth of a second.
+	maxLeaves = 1 << 18
 	// maxFree follows from maxLeaves: an edge that is not sure has at least two
 	// frames to fall on.
-	maxFree  = 20
+	maxFree  = 18
 	maxGauss = maxFree/2 + 1
 )
 

@@ -138,7 +138,7 @@ func advisePlan(w frame.Frame, r Rules, p Plan, c Cover, best Best) []string {
 		hole, _ := c.FirstHole()
 		s = append(s, fmt.Sprintf("This plan covers %s but leaves %s, the first at %s.", Starts(c.Size()), count(frame.Frame(c.Holes()), "hole"), hole))
 	case best.Spacing > 0 && c.Size() >= best.Covered:
-		return []string{fmt.Sprintf("No equal spacing covers more without a hole: %s instead of %d.", Starts(c.Size()), w)}
+		return []string{fmt.Sprintf("No equal spacing covers more without a hole: these are %s, one press alone has %d.", Starts(c.Size()), w)}
 	default:
 		s = append(s, fmt.Sprintf("This plan covers %s without a hole.", Starts(c.Size())))
 	}
