@@ -39,9 +39,24 @@ var states = map[string]func(t *testing.T) *tab{
 		p := start(t, "button12", "axis2_plus", "key_j")
 		b := open(t, p.url+"/pad")
 		b.do("plug(0, '1234-5678-Invented Stick With A Very Long Name Of Its Own', ''), wait(50)")
+		b.says("Reading Invented Stick")
 		b.do("set(0, 12, 1), tilt(0, 2, 1)")
 		b.says("buttons go by number")
 		b.says("±")
+		return b
+	},
+	"keyboard without focus": func(t *testing.T) *tab {
+		b := open(t, start(t, "south", "key_j").url+"/pad")
+		b.says("Reading the keyboard")
+		b.do("window.dispatchEvent(new Event('blur'))")
+		b.says("click on it")
+		return b
+	},
+	"no gamepads here": func(t *testing.T) *tab {
+		b := open(t, start(t, "south").url+"/pad")
+		b.do("document.getElementById('stop').click(), delete navigator.getGamepads, Object.defineProperty(navigator, 'getGamepads', {value: undefined})")
+		b.do("document.getElementById('stop').click()")
+		b.says("This browser cannot read a gamepad")
 		return b
 	},
 	"refused": func(t *testing.T) *tab {

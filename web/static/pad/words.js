@@ -84,7 +84,7 @@ export function costWords(s) {
   const slow = s.pollMean > 2 * browser ? ' This machine is busy: close what keeps it so.' : '';
   return {
     figure: `every ${ms(s.pollMean)}`,
-    words: `The longest pause was ${ms(s.pollWorst)}. Browsers hear from a gamepad about every ${browser} ms, so each edge is smeared by up to ${frames(smear)} at ${rate(s.frameMS)} a second.${slow}`,
+    words: `The longest pause was ${ms(s.pollWorst)}; a shorter press can slip through one. Browsers hear from a gamepad about every ${browser} ms, so each edge is smeared by up to ${frames(smear)} at ${rate(s.frameMS)} a second.${slow}`,
   };
 }
 
