@@ -5,8 +5,8 @@
 // that starts itself again may not run more often than every 4 ms (HTML, timer
 // initialisation steps), so two of them run, half a turn apart: about 500 looks a
 // second. A look costs about 3 µs without a pad (measured in Chromium 156). The
-// browser itself hears from a pad
-// about every 4 ms, so looking more often than this finds nothing new.
+// browser itself hears from a pad about every 4 ms, so looking more often than
+// this finds nothing new.
 
 const TURN = 4; // ms, the least that a browser allows
 
