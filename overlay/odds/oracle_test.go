@@ -28,7 +28,7 @@ type oracle struct {
 func (o oracle) read(y int64, times [][2]int64) (mask uint64, unseen int) {
 	for _, p := range times {
 		seen := false
-		for k := int64(-1); k < 63; k++ {
+		for k := max((p[0]-y)/o.unit-2, -1); k < 63; k++ {
 			at := y + k*o.unit
 			if at-o.unit >= p[1] {
 				break
@@ -219,8 +219,11 @@ func trueTimes(rng *rand.Rand, presses []Press, report int64) [][2]float64 {
 func readFloat(rule frame.ReadRule, y, frameNS float64, times [][2]float64) (mask uint64, unseen int) {
 	for _, p := range times {
 		seen := false
-		for k := -3; k < 61; k++ {
+		for k := max(int((p[0]-y)/frameNS)-3, -3); k < 61; k++ {
 			at := y + float64(k)*frameNS
+			if at-frameNS >= p[1] {
+				break
+			}
 			down := p[0] <= at && at < p[1]
 			if rule == frame.Latched {
 				down = p[0] <= at && p[1] > at-frameNS
