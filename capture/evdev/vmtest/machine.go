@@ -254,11 +254,11 @@ func (m *Machine) Wait() (failed int, err error) {
 		}
 		return failed, nil
 	}
-	cause := "qemu ended by itself"
-	if m.exit != nil {
-		cause = m.exit.Error()
+	cause := m.exit
+	if cause == nil {
+		cause = errors.New("qemu ended by itself")
 	}
-	return 0, fmt.Errorf("the test machine stopped before its end (%s)\n%s%s", cause, m.stderr.String(), m.tail())
+	return 0, fmt.Errorf("the test machine stopped before its end: %w\n%s%s", cause, m.stderr.String(), m.tail())
 }
 
 // Close stops the machine if it runs, and waits until it is gone.

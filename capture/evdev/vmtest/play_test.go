@@ -22,6 +22,7 @@ func startPlayer(t *testing.T) *vmtest.Player {
 
 func get(t *testing.T, url string) string {
 	t.Helper()
+	defer http.DefaultClient.CloseIdleConnections()
 	resp, err := http.Get(url)
 	require.NoError(t, err)
 	defer resp.Body.Close()

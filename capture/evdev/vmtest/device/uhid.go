@@ -72,7 +72,10 @@ func newHID(name, serial string, id ID, descriptor []byte) (*HID, error) {
 		return nil, err
 	}
 	go h.answer()
-	if h.node, err = awaitNode(watch, serial); err != nil {
+	if h.node, err = awaitNode(watch, serial); err == nil {
+		err = awaitDriver(h.node)
+	}
+	if err != nil {
 		_ = h.Close() // the first error is the one that tells
 		return nil, err
 	}
@@ -168,4 +171,21 @@ func awaitNode(watch *os.File, serial string) (string, error) {
 			return "", err
 		}
 	}
+}
+
+// awaitDriver waits until the HID driver has taken the device altogether. It
+// makes the node on the way there, and until the end the kernel drops reports
+// (hid_input_report in drivers/hid/hid-core.c tries a lock that hid_device_probe
+// holds). To ask the driver to bind the device once more takes the device's
+// lock, too, so the refusal comes when the driver is done.
+func awaitDriver(node string) error {
+	hid, err := filepath.EvalSymlinks(filepath.Join("/sys/class/input", filepath.Base(node), "device/device"))
+	if err != nil {
+		return fmt.Errorf("looking for the HID device of %s: %w", node, err)
+	}
+	err = os.WriteFile(filepath.Join(hid, "driver", "bind"), []byte(filepath.Base(hid)), 0)
+	if err != nil && !errors.Is(err, unix.EBUSY) {
+		return fmt.Errorf("waiting for the driver of %s: %w", node, err)
+	}
+	return nil
 }

@@ -186,9 +186,7 @@ func (b *bench) gone(id uint16) bool {
 func (b *bench) expect(id uint16, want ...capture.Input) {
 	b.t.Helper()
 	b.keepUp(id, len(want))
-	b.mu.Lock()
-	got := b.of(id)
-	b.mu.Unlock()
+	got := b.from(id)
 	for i := range want {
 		want[i].Device = id
 	}
@@ -210,6 +208,13 @@ func (b *bench) of(id uint16) (out []capture.Input) {
 		}
 	}
 	return out
+}
+
+// from is what came from a device so far.
+func (b *bench) from(id uint16) []capture.Input {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.of(id)
 }
 
 // descriptors are this process's descriptors of files below prefix.
@@ -273,6 +278,23 @@ func (s second) at(count int) int64 {
 		require.Equal(s.t, end.At, e.At, "one report has one time")
 	}
 	return end.At
+}
+
+// report reads what the last sending brought and returns its time, where the
+// kernel may leave out events that change nothing.
+func (s second) report() int64 {
+	s.t.Helper()
+	events, err := s.Pending()
+	require.NoError(s.t, err)
+	require.NotEmpty(s.t, events)
+	return events[0].At
+}
+
+// skip forgets what came so far.
+func (s second) skip() {
+	s.t.Helper()
+	_, err := s.Pending()
+	require.NoError(s.t, err)
 }
 
 func down(key string, at int64) capture.Input {

@@ -37,8 +37,7 @@ func TestKeyboardUnboundKeysNeverArrive(t *testing.T) {
 	d := b.attached(board.Node())
 	require.True(t, d.Keyboard)
 	typeKey(t, board, codes.KEY_P, false)
-	_, err := other.Pending()
-	require.NoError(t, err)
+	other.skip()
 
 	// At the descriptor: hold the source up while it hands on a bound key, so
 	// that what follows stays in its queue for the test to read.
@@ -153,9 +152,10 @@ func TestKeyboardIsNotOpenedWhenNothingIsBound(t *testing.T) {
 	require.NoError(t, pad.Key(codes.BTN_SOUTH, true))
 	b.expect(d.ID, down("south", other.at(1)))
 	b.mu.Lock()
-	require.Len(t, b.inputs, 1)
-	require.Len(t, b.devices, 1)
+	inputs, devices := len(b.inputs), len(b.devices)
 	b.mu.Unlock()
+	require.Equal(t, 1, inputs)
+	require.Equal(t, 1, devices)
 	opened.nodes(t) // the second reader's
 
 	// Bound while running: now they are read; unbound: closed again.
@@ -166,9 +166,7 @@ func TestKeyboardIsNotOpenedWhenNothingIsBound(t *testing.T) {
 	b.until("j is down", func() bool { return held(b.of(l.ID))["key_j"] })
 	require.NoError(t, b.src.Rebind([]string{"south"}))
 	b.until("both keyboards are detached", func() bool { return b.gone(e.ID) && b.gone(l.ID) })
-	b.mu.Lock()
-	require.Empty(t, held(b.of(l.ID)), "what was held is released")
-	b.mu.Unlock()
+	require.Empty(t, held(b.from(l.ID)), "what was held is released")
 	require.Empty(t, descriptors(t, early.Node()))
 	require.Empty(t, descriptors(t, late.Node()))
 }
