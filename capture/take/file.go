@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 	"strings"
@@ -48,6 +49,48 @@ func open(ctx context.Context, path string, p Progress) (*os.File, *Reader, erro
 	r := NewReader(f)
 	watch(ctx, r, info.Size(), p)
 	return f, r, nil
+}
+
+// Create writes edges that come from elsewhere, an import for example, to the
+// new file path as a take, after the notes. A zero ID of the header is replaced
+// by a random one. It never overwrites, and until the take is whole the file is
+// not there; an error among the edges, or the end of ctx, leaves nothing. It
+// returns the number of edges.
+func Create(ctx context.Context, path string, h Header, notes []Note, edges iter.Seq2[capture.Edge, error]) (uint64, error) {
+	if h.ID == [8]byte{} {
+		h.ID = NewID()
+	}
+	var n uint64
+	err := createFile(path, func(out io.Writer) error {
+		w := NewWriter(out)
+		if err := w.Header(h); err != nil {
+			return err
+		}
+		for _, n := range notes {
+			if err := w.Note(n); err != nil {
+				return err
+			}
+		}
+		last := h.StartAt
+		for e, err := range edges {
+			if err == nil && n%4096 == 0 {
+				err = ctx.Err()
+			}
+			if err == nil {
+				err = w.Edge(e)
+			}
+			if err != nil {
+				return err
+			}
+			last = max(last, e.At)
+			n++
+		}
+		return w.End(last)
+	})
+	if err != nil {
+		return 0, fmt.Errorf("making a take: %w", err)
+	}
+	return n, nil
 }
 
 // Repair reads what can be read of the take src and writes it to the new file

@@ -154,6 +154,32 @@ func TestTrim(t *testing.T) {
 	assert.Contains(t, notes, Settings{At: 45, Name: "p", Text: []byte("new")}, "also an empty part explains itself")
 }
 
+func TestCreate(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "a.take")
+	edges := realistic(10_000, 44)
+	n, err := Create(t.Context(), path, Header{StartAt: 1}, []Note{Settings{Name: "p"}}, all(edges))
+	require.NoError(t, err)
+	assert.EqualValues(t, len(edges), n)
+	got, notes, rep := mustDecode(t, path)
+	assert.Equal(t, edges, got)
+	assert.Len(t, notes, 3)
+	assert.True(t, rep.Whole() && rep.Closed)
+	_, err = Create(t.Context(), path, Header{}, nil, all(edges))
+	assert.ErrorIs(t, err, os.ErrExist)
+
+	path = filepath.Join(dir, "b.take")
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	_, err = Create(ctx, path, Header{}, nil, all(edges))
+	assert.ErrorIs(t, err, context.Canceled)
+	_, err = Create(t.Context(), path, Header{}, []Note{Damage{}}, all(edges))
+	assert.ErrorContains(t, err, "Damage")
+	_, err = Create(t.Context(), path, Header{}, nil, func(yield func(capture.Edge, error) bool) { yield(capture.Edge{}, io.ErrUnexpectedEOF) })
+	assert.ErrorIs(t, err, io.ErrUnexpectedEOF)
+	onlyFiles(t, dir, "a.take")
+}
+
 func TestPackLeavesDamageAlone(t *testing.T) {
 	dir := t.TempDir()
 	b := encode(t, testHeader, realistic(100, 41))

@@ -72,7 +72,8 @@ type Report struct {
 }
 
 // Whole reports whether nothing was lost: the take is just as it was recorded.
-// A recording that was cut off between two blocks is whole but not Closed.
+// A recording that was cut off between two blocks is whole but not Closed; one
+// whose recorder lost edges is whole and says so in NotRecorded.
 func (r Report) Whole() bool {
 	return r.Places == 0 && r.Unfinished == 0 && r.Unknown == 0 && r.Another == 0 && r.Missing == 0
 }

@@ -137,9 +137,10 @@ func TestTenGigabytes(t *testing.T) {
 	_, err = f.Write(b[:1000])
 	require.NoError(t, err)
 	_, err = f.WriteAt(b[1000:], size-int64(len(b))+1000)
-	if err != nil {
+	if err != nil && os.Getenv("HOLDGAP_STRICT") != "1" {
 		t.Skipf("left out: this file system holds no sparse file of 10 GB: %v", err)
 	}
+	require.NoError(t, err)
 	g, err := Look(path)
 	require.NoError(t, err)
 	assert.EqualValues(t, 1000, g.Edges)
