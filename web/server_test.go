@@ -179,9 +179,29 @@ func TestForeignRequestsAreRefused(t *testing.T) {
 
 func TestPadsCanBeOff(t *testing.T) {
 	r := start(t, false)
-	_, resp, err := r.dial(t, "/wire/pad", nil)
-	require.Error(t, err)
-	require.Equal(t, http.StatusForbidden, resp.StatusCode)
+	c, _, err := r.dial(t, "/wire/pad", nil)
+	require.NoError(t, err)
+	_, _, err = c.ReadMessage()
+	require.ErrorContains(t, err, "--source page")
+}
+
+// A page that connects again and again does not use up the device numbers.
+func TestDeviceNumbersComeBack(t *testing.T) {
+	r := start(t, true)
+	first := r.engine.IDs().Next()
+	for range 20 {
+		c, _, err := r.dial(t, "/wire/pad", nil)
+		require.NoError(t, err)
+		var b wire.Bound
+		require.NoError(t, c.ReadJSON(&b))
+		require.InDelta(t, 1000.0/60, b.FrameMS, 1e-6)
+		require.NoError(t, c.WriteJSON(map[string]any{"t": "attach", "d": 0, "name": "a pad", "mapping": "standard", "poll_ms": 4}))
+		require.NoError(t, c.WriteMessage(websocket.TextMessage, []byte("end")))
+		for err == nil {
+			_, _, err = c.ReadMessage()
+		}
+	}
+	require.Less(t, r.engine.IDs().Next(), first+10)
 }
 
 // OpenMetrics 1.0: the text ends with # EOF and counters end in _total.

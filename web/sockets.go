@@ -113,17 +113,6 @@ type padConn struct {
 
 // pad takes inputs from a page.
 func (s *Server) pad(w http.ResponseWriter, r *http.Request) {
-	if !s.opts.Pads {
-		http.Error(w, "playing from a page is off: start with --source page or --source auto", http.StatusForbidden)
-		return
-	}
-	s.mu.Lock()
-	full := len(s.pads) >= MaxPads
-	s.mu.Unlock()
-	if full {
-		http.Error(w, fmt.Sprintf("%d pages are playing already: close some", MaxPads), http.StatusServiceUnavailable)
-		return
-	}
 	if !s.begin() {
 		http.Error(w, "the program is shutting down", http.StatusServiceUnavailable)
 		return
@@ -134,12 +123,26 @@ func (s *Server) pad(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer c.Close()
+	// A page sees the reason of a closed WebSocket, but not of a refused one.
+	if !s.opts.Pads {
+		closeWith(c, websocket.ClosePolicyViolation, "playing from a page is off: start with --source page or --source auto")
+		return
+	}
 	e := s.opts.Engine
-	p := &padConn{pad: page.NewPad(e, e.IDs()), out: make(chan any, 4)}
-	lagID := e.IDs().Next()
+	ids := e.LendIDs()
+	defer ids.Return()
+	p := &padConn{pad: page.NewPad(e, ids), out: make(chan any, 4)}
+	lagID := ids.Next()
 	s.mu.Lock()
-	s.pads[p] = struct{}{}
+	full := len(s.pads) >= MaxPads
+	if !full {
+		s.pads[p] = struct{}{}
+	}
 	s.mu.Unlock()
+	if full {
+		closeWith(c, websocket.CloseTryAgainLater, fmt.Sprintf("%d pages are playing already: close some", MaxPads))
+		return
+	}
 	defer func() {
 		s.mu.Lock()
 		delete(s.pads, p)
@@ -147,7 +150,7 @@ func (s *Server) pad(w http.ResponseWriter, r *http.Request) {
 		p.pad.Close(s.opts.Now())
 		e.ClearLag(lagID)
 	}()
-	if s.writeJSON(c, p.pad.Bind(s.opts.Now(), e.Setup().Layout.Keys(), e.Learning())) != nil {
+	if s.writeJSON(c, s.bind(p, e.Setup().Layout.Keys(), e.Learning())) != nil {
 		return
 	}
 
@@ -223,12 +226,19 @@ func (s *Server) readPad(c *websocket.Conn, p *padConn, lagID uint16) error {
 	}
 }
 
+func (s *Server) bind(p *padConn, keys []string, learn bool) wire.Bound {
+	b := p.pad.Bind(s.opts.Now(), keys, learn)
+	setup := s.opts.Engine.Setup()
+	b.FrameMS = setup.Rate.FrameNS() / 1e6
+	return b
+}
+
 // Rebind tells every playing page which keys are bound now.
 func (s *Server) Rebind(keys []string, learn bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for p := range s.pads {
-		m := p.pad.Bind(s.opts.Now(), keys, learn)
+		m := s.bind(p, keys, learn)
 		select {
 		case p.out <- m:
 		default: // it is stuck; drop the oldest, the newest is what counts

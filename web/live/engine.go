@@ -43,7 +43,7 @@ type Options struct {
 type Engine struct {
 	opts Options
 	hub  *hub.Hub
-	ids  idCounter
+	ids  idPool
 
 	mu      sync.Mutex
 	setup   Setup
@@ -74,19 +74,6 @@ type Counts struct {
 	Inputs uint64 // from sources
 	Edges  uint64 // bound
 	Late   uint64 // edges that came behind the session's time
-}
-
-type idCounter struct {
-	mu sync.Mutex
-	n  uint16
-}
-
-// Next returns a new device number.
-func (c *idCounter) Next() uint16 {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.n++
-	return c.n
 }
 
 // New returns an engine that judges by a setup that passed [Setup.Check].
