@@ -61,10 +61,16 @@ type Engine struct {
 	status    statusFlags
 	taps      map[int]func(capture.Edge)
 	tapID     int
-	inputs    map[int]func(capture.Input)
+	inputs    map[int]listener
 	last      int64 // ns of the newest publication
 	changed   chan struct{}
 	counts    Counts
+}
+
+// listener hears of inputs; one that learns wants those of unbound keys too.
+type listener struct {
+	hear  func(capture.Input)
+	learn bool
 }
 
 type statusFlags struct{ paused, take, replay bool }
@@ -79,7 +85,7 @@ type Counts struct {
 // New returns an engine that judges by a setup that passed [Setup.Check].
 func New(o Options) *Engine {
 	e := &Engine{opts: o, setup: o.Setup, lags: map[uint16]int64{}, dismissed: map[uint16]bool{},
-		taps: map[int]func(capture.Edge){}, inputs: map[int]func(capture.Input){}, changed: make(chan struct{}, 1)}
+		taps: map[int]func(capture.Edge){}, inputs: map[int]listener{}, changed: make(chan struct{}, 1)}
 	clock := o.Setup.Clock()
 	e.hub = hub.New(func() float64 { return clock.Position(o.Now()) })
 	e.reset(nil)
@@ -175,8 +181,8 @@ func (e *Engine) Input(in capture.Input) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	e.counts.Inputs++
-	for _, f := range e.inputs {
-		f(in)
+	for _, l := range e.inputs {
+		l.hear(in)
 	}
 	if e.status.paused || e.dismissed[in.Device] {
 		return
@@ -250,11 +256,21 @@ func (e *Engine) Tap(f func(capture.Edge)) (end func()) {
 // Listen calls f for every input from now on, bound or not, paused or not: for
 // binding by pressing. f must return at once and must not call the engine.
 func (e *Engine) Listen(f func(capture.Input)) (end func()) {
+	return e.listen(listener{f, true})
+}
+
+// Watch is [Engine.Listen] for showing what devices do: it asks no pad for keys
+// that are not bound.
+func (e *Engine) Watch(f func(capture.Input)) (end func()) {
+	return e.listen(listener{f, false})
+}
+
+func (e *Engine) listen(l listener) (end func()) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	e.tapID++
 	id := e.tapID
-	e.inputs[id] = f
+	e.inputs[id] = l
 	return func() {
 		e.mu.Lock()
 		defer e.mu.Unlock()
@@ -335,7 +351,12 @@ func (e *Engine) ClearLag(id uint16) {
 func (e *Engine) Learning() bool {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	return len(e.inputs) > 0
+	for _, l := range e.inputs {
+		if l.learn {
+			return true
+		}
+	}
+	return false
 }
 
 // Feed is a source and what it is for.

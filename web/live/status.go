@@ -102,6 +102,13 @@ func (e *Engine) Devices() []capture.Device {
 	return slices.Clone(e.devices)
 }
 
+// Status returns what viewers are told of devices and troubles.
+func (e *Engine) Status() wire.Status {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return *e.wireStatus()
+}
+
 func (e *Engine) device(id uint16) int {
 	return slices.IndexFunc(e.devices, func(d capture.Device) bool { return d.ID == id })
 }
