@@ -54,6 +54,10 @@ func TestScanAndSeek(t *testing.T) {
 	e := s.Index.SeekEdge(150_000)
 	assert.LessOrEqual(t, e.Edges, int64(150_000))
 	assert.Greater(t, e.Edges, int64(140_000))
+	// An edge before the place at the very time asked for is too late.
+	x := Index{Entries: []Entry{{16, 0, 0}, {1000, 16, 50}}}
+	assert.EqualValues(t, 16, x.SeekTime(50).Offset)
+	assert.EqualValues(t, 1000, x.SeekTime(51).Offset)
 	assert.Zero(t, (&Index{}).SeekTime(5))
 	assert.Zero(t, (&Index{}).SeekEdge(5))
 }
