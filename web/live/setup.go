@@ -22,6 +22,9 @@ type Setup struct {
 	Target   session.Target
 	Theme    string
 	ThemeRev int
+	// Strip holds options of the strip by their address parameters, for strips
+	// whose address does not say otherwise. It is never changed in place.
+	Strip map[string]string
 }
 
 // DefaultSetup returns 60 frames a second, sampled, phase unknown, every button
@@ -74,7 +77,7 @@ func (s *Setup) wire() *wire.Setup {
 	w := &wire.Setup{
 		Rate: s.Rate.String(), FrameMS: s.Rate.FrameNS() / 1e6, Read: s.Rule.String(),
 		Window: int64(s.Target.Window), Target: s.Target.Name, Wanted: s.Target.Wanted,
-		Theme: s.Theme, ThemeRev: s.ThemeRev,
+		Theme: s.Theme, ThemeRev: s.ThemeRev, Strip: s.Strip,
 	}
 	if s.Phase != nil {
 		ms := float64(*s.Phase) / 1e6

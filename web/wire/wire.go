@@ -60,6 +60,9 @@ type Setup struct {
 
 	Theme    string `json:"theme"`     // name of the theme, for strips whose address names none
 	ThemeRev int    `json:"theme_rev"` // goes up when any theme file changes: fetch again
+	// Strip holds options of the strip by their address parameters (see /options),
+	// for strips whose address does not say otherwise.
+	Strip map[string]string `json:"strip,omitempty"`
 }
 
 // Button is one button of the layout; its place in Setup.Buttons is its index.
