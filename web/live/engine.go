@@ -189,6 +189,9 @@ func (e *Engine) Input(in capture.Input) {
 	}
 	// A clock that runs ahead must not drag the session's time along.
 	in.At = min(in.At, e.opts.Now())
+	// Whole microseconds, as the kernel stamps: finer times mean nothing and
+	// cost room in a take.
+	in.At -= in.At % 1000
 	e.buf = e.mapper.Map(in, e.buf[:0])
 	e.take(e.buf)
 }
