@@ -17,6 +17,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"holdgap/themes"
 	"holdgap/web/live"
 	"holdgap/web/static"
 )
@@ -43,6 +44,8 @@ type Options struct {
 	// Routes adds further handlers by pattern, behind the same checks.
 	Routes map[string]http.Handler
 	Guard  Guard
+	// Themes are what strips can wear; nil means those that come with the program.
+	Themes *themes.Store
 	Now    func() int64 // ns, monotonic
 	Log    zerolog.Logger
 }
@@ -82,6 +85,10 @@ func New(o Options) *Server {
 	mux.HandleFunc("GET /wire/pad", s.pad)
 	mux.HandleFunc("GET /healthz", s.health)
 	mux.Handle("GET /metrics", s.metrics.handler)
+	if s.opts.Themes == nil {
+		s.opts.Themes = themes.NewStore("")
+	}
+	themeRoutes(mux, s.opts.Themes)
 	for pattern, h := range o.Routes {
 		mux.Handle(pattern, h)
 	}

@@ -246,3 +246,30 @@ func TestUpdateText(t *testing.T) {
 	require.NoError(t, err)
 	require.JSONEq(t, `{"v":1,"n":7,"f":12.5,"held":[[3,4]]}`, string(b))
 }
+
+func TestThemesAndFonts(t *testing.T) {
+	r := start(t, false)
+	get := func(path string) (*http.Response, string) {
+		resp, err := http.Get("http://" + r.base + path)
+		require.NoError(t, err)
+		defer resp.Body.Close()
+		b, err := io.ReadAll(resp.Body)
+		require.NoError(t, err)
+		return resp, string(b)
+	}
+	_, list := get("/themes.json")
+	require.Contains(t, list, `"name":"lantern"`)
+	resp, theme := get("/themes/lantern.json?rev=3")
+	require.Equal(t, "application/json", resp.Header.Get("Content-Type"))
+	var got struct{ Font struct{ URL string } }
+	require.NoError(t, json.Unmarshal([]byte(theme), &got))
+	resp, font := get(got.Font.URL)
+	require.Equal(t, http.StatusOK, resp.StatusCode)
+	require.Equal(t, "wOFF", font[:4], "the signature of WOFF 1.0 (https://www.w3.org/TR/WOFF/)")
+	require.Contains(t, resp.Header.Get("Cache-Control"), "immutable")
+	for _, path := range []string{"/themes/none.json", "/themes/lantern", "/themes/..%2flantern.json"} {
+		resp, text := get(path)
+		require.Equal(t, http.StatusNotFound, resp.StatusCode, path)
+		require.Contains(t, text, "no theme", path)
+	}
+}
