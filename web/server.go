@@ -52,17 +52,16 @@ type Options struct {
 
 // Server serves one engine. Make one with [New].
 type Server struct {
-	opts     Options
-	handler  http.Handler
-	sockets  sync.WaitGroup
-	mu       sync.Mutex
-	ctx      context.Context // ends when the server shuts down
-	stop     context.CancelFunc
-	viewers  int
-	pads     map[*padConn]struct{}
-	metrics  *metrics
-	started  time.Time
-	instance string
+	opts    Options
+	handler http.Handler
+	sockets sync.WaitGroup
+	mu      sync.Mutex
+	ctx     context.Context // ends when the server shuts down
+	stop    context.CancelFunc
+	viewers int
+	pads    map[*padConn]struct{}
+	metrics *metrics
+	started time.Time
 }
 
 // New returns a server for an engine.

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -73,6 +74,9 @@ func (s *Server) view(w http.ResponseWriter, r *http.Request) {
 		select {
 		case <-s.ctx.Done():
 			closeWith(c, websocket.CloseGoingAway, "the program is shutting down")
+			return
+		case <-r.Context().Done():
+			closeWith(c, websocket.ClosePolicyViolation, context.Cause(r.Context()).Error())
 			return
 		case <-gone:
 			return
@@ -171,6 +175,9 @@ func (s *Server) pad(w http.ResponseWriter, r *http.Request) {
 		select {
 		case <-s.ctx.Done():
 			closeWith(c, websocket.CloseGoingAway, "the program is shutting down")
+			return
+		case <-r.Context().Done():
+			closeWith(c, websocket.ClosePolicyViolation, context.Cause(r.Context()).Error())
 			return
 		case err := <-gone:
 			gone <- nil
