@@ -110,7 +110,7 @@ func (c *collector) heldNow(s *session.Session) []wire.Held {
 }
 
 // near is the widest gap (frames) that is worth counting on the strip.
-const near = 99
+const near = 40
 
 func (c *collector) press(m *odds.Model, p *press.Press) wire.Press {
 	w := wire.Press{ID: p.ID, Button: int(p.Button), State: p.State.String(), First: int64(p.First),
