@@ -38,8 +38,8 @@ func Build(ctx context.Context, out, pkg, tags string, test bool) error {
 	if err != nil {
 		return fmt.Errorf("listing the files of %q: %w", pkg, err)
 	}
-	for name := range strings.FieldsSeq(string(list)) {
-		if f, err := os.Open(name); err == nil { // generated ones are not there
+	for line := range strings.Lines(string(list)) {
+		if f, err := os.Open(strings.TrimSpace(line)); err == nil { // generated ones are not there
 			_ = f.Close()
 		}
 	}

@@ -13,7 +13,6 @@ import (
 	"runtime"
 	"strings"
 	"sync"
-	"syscall"
 	"time"
 
 	"holdgap/capture/evdev/vmtest/internal/bootscript"
@@ -98,8 +97,7 @@ func boot(ctx context.Context, k Kernel, cfg Config, dir string) (*Machine, erro
 	ctx, m.cancel = context.WithTimeoutCause(ctx, timeout, fmt.Errorf("its time limit of %v is over", timeout))
 	cmd := exec.CommandContext(ctx, "qemu-system-x86_64", m.qemuArgs(k.Image, initramfs)...)
 	cmd.Stderr = &m.stderr
-	// Should the test be killed, qemu goes with it.
-	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL}
+	endWithUs(cmd)
 	console, err := cmd.StdoutPipe()
 	if err != nil {
 		m.cancel()
@@ -116,8 +114,8 @@ func boot(ctx context.Context, k Kernel, cfg Config, dir string) (*Machine, erro
 
 // run owns qemu from its start to its end.
 func (m *Machine) run(ctx context.Context, cmd *exec.Cmd, console io.Reader, echo io.Writer, dir string, started chan<- error) {
-	// Pdeathsig means the death of the thread that started the child, so this
-	// goroutine keeps its thread.
+	// endWithUs means the death of the thread that started qemu, so this goroutine
+	// keeps its thread.
 	runtime.LockOSThread()
 	defer runtime.UnlockOSThread()
 	err := cmd.Start()
