@@ -1,6 +1,7 @@
 package striptest
 
 import (
+	"fmt"
 	"image"
 	"image/color"
 	"image/draw"
@@ -30,9 +31,10 @@ func save(t testing.TB, path string, img image.Image) {
 	require.NoError(t, png.Encode(f, img))
 }
 
-// picture opens the strip at a frame and takes a picture of it.
-func picture(tab *chromium.Tab, s *server, query string) *image.NRGBA {
+// picture opens the strip at a frame and takes a picture of it once it has had so
+// many updates.
+func picture(tab *chromium.Tab, s *server, query string, updates int) *image.NRGBA {
 	tab.Open(s.URL + "/strip?" + query)
-	tab.Wait(`document.documentElement.dataset.drawn !== undefined`)
+	tab.Wait(fmt.Sprintf(`document.documentElement.dataset.drawn !== undefined && holdgap.state.version >= %d`, updates))
 	return tab.Screenshot()
 }

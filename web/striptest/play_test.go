@@ -154,3 +154,100 @@ func exchange() *play {
 	q.State, q.Gap, q.Hold = wire.Pending, -1, 0
 	return p
 }
+
+// links is double presses of growing spacing against a window of three frames.
+func links() *play {
+	p := newPlay(3, action("west", 1), action("south", 1))
+	at := int64(300)
+	for s := int64(2); s <= 7; s++ {
+		p.hold(1, at, 1)
+		p.hold(1, at+s, 2)
+		p.link(1, 2)
+		at += s + 12
+	}
+	return p
+}
+
+// target is three attempts at an anchored target, and a fourth on its way.
+func target() *play {
+	p := newPlay(4, action("west", 1), action("south", 2))
+	p.u.Setup.Target, p.u.Setup.Wanted = "rising step into low sweep", 1
+	p.u.Streak = &wire.Streak{Run: 1, Best: 6, Last: []string{"hit", "hit", "early", "late", "straddled", "nothing", "hit", "hit", "hit", "hit", "hit", "hit", "early", "hit", "late", "late", "hit", "early", "straddled", "hit"}}
+	try := func(at int64, kind, words string, presses ...int64) {
+		p.hold(0, at, 3)
+		for i, f := range presses {
+			p.hold(1, at+f, 2).Keys = []int{i % 2}
+		}
+		if len(presses) > 1 {
+			p.link(1, len(presses))
+		}
+		p.outcome(kind, at+9, at+12, words)
+	}
+	try(520, "early", "2 early", 6, 7+1)
+	try(545, "hit", "hit, press 2", 7, 10)
+	try(568, "late", "1 late", 13)
+	try(590, "waiting", "")
+	return p
+}
+
+// crowd is many buttons in quick use.
+func crowd() *play {
+	var b []wire.Button
+	for _, l := range []string{"west", "north", "tr", "tl", "south", "east", "tr2", "tl2"} {
+		b = append(b, action(l, 1))
+	}
+	p := newPlay(3, b...)
+	for f := int64(100); f < 298; f += 3 {
+		i := int(f * 7 % 8)
+		if l, ok := p.last[i]; ok && l.First+l.Hold >= f-1 {
+			continue
+		}
+		q := p.hold(i, f, 1+f%4)
+		if f%11 == 0 {
+			q.HoldSure = 0.5
+		}
+	}
+	return p
+}
+
+// mash is more presses than there is a plan for.
+func mash() *play {
+	p := newPlay(2, action("west", 1), action("south", 2), action("east", 1))
+	for i := int64(0); i < 9; i++ {
+		p.hold(1, 210+5*i, 2+i%2).Keys = []int{int(i % 2)}
+	}
+	p.link(1, 9)
+	p.hold(0, 262, 2)
+	p.hold(0, 265, 1)
+	q := p.link(0, 2)
+	q.Verdict, q.Spans, q.Holes, q.Words, q.Covered = wire.Single, [][2]int64{{264, 265}}, nil, "extra presses do not help", 2
+	return p
+}
+
+// whole is the one update that a play makes.
+func whole(u wire.Update) []wire.Update { return []wire.Update{u} }
+
+// lit is a double press of button b that flashes at frame f.
+func lit(b int, f float64) []wire.Update {
+	p := newPlay(3, action("west", 1), action("south", 1), action("east", 1))
+	p.hold(0, 80, 4)
+	p.hold(1, 86, 2)
+	p.hold(b, 96, 2)
+	p.hold(b, 99, 2)
+	m := *p.link(b, 2)
+	u := p.at(f - 0.1)
+	u.Multis = nil
+	m.Flash = true
+	return []wire.Update{u, {V: wire.Version, N: 2, F: f, Multis: []wire.Multi{m}}}
+}
+
+// long is a hold that began before the strip's old end, and an older one.
+func long() *play {
+	p := newPlay(3, action("west", 1), action("south", 1))
+	p.u.Status.Replay = true
+	p.hold(1, 340, 20)
+	q := p.hold(0, 300, 101)
+	q.State = wire.Down
+	p.hold(1, 390, 5)
+	return p
+}

@@ -37,6 +37,9 @@ func newServer(t testing.TB, first ...wire.Update) *server {
 	mux.Handle("GET /static/", http.StripPrefix("/static/", http.FileServerFS(static.FS)))
 	mux.Handle("GET /fonts/", http.StripPrefix("/fonts/", http.FileServerFS(themes.Fonts())))
 	mux.HandleFunc("GET /themes/{file}", s.theme)
+	mux.HandleFunc("GET /themes.json", func(w http.ResponseWriter, _ *http.Request) {
+		_ = json.NewEncoder(w).Encode(themes.NewStore("").List())
+	})
 	mux.HandleFunc("GET /blank", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/html")
 		_, _ = w.Write([]byte(`<!doctype html><html lang="en"><title>blank</title><link rel="icon" href="data:,">`))

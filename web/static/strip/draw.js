@@ -32,6 +32,7 @@ export class Painter {
     this.fonts = new Map();
     this.cap = 0.668; // height of a digit, ems
     this.font = '';
+    this.dpr = 1;
     /** @param {string} s */
     this.measure = (s) => this.width(s);
   }
@@ -98,6 +99,7 @@ export class Painter {
       canvas.height = h;
       this.font = '';
     }
+    this.dpr = size.dpr;
     ctx.setTransform(size.dpr, 0, 0, size.dpr, 0, 0);
     ctx.clearRect(0, 0, size.w, size.h);
     const background = o.background === 'theme' ? theme.colour.background : o.background;
@@ -116,6 +118,7 @@ export class Painter {
     ctx.rect(scene.clip.x, scene.clip.y, scene.clip.w, scene.clip.h);
     ctx.clip();
     this.flashes(scene, theme, governor, frameMS, state, true);
+    this.bands(scene, theme);
     this.threads(scene, theme, o, halo);
     this.ticks(scene, theme, halo);
     this.cuts(scene, theme, o, halo);
@@ -123,17 +126,18 @@ export class Painter {
     this.shuttle(scene, theme, o, halo);
     this.beads(scene, theme, o, halo);
     this.knots(scene, theme, o, halo);
-    this.plates(scene.texts, theme);
+    this.texts(scene.counts, theme);
+    if (!scene.fine) this.plates(scene.texts, theme, false);
     this.texts(scene.texts, theme);
     this.pegs(scene, theme, halo);
     this.arrows(scene, theme, halo);
     this.flashes(scene, theme, governor, frameMS, state, false);
     ctx.restore();
     this.font = '';
-    this.plates(scene.labels, theme);
+    this.plates(scene.labels, theme, scene.fine);
     this.texts(scene.labels, theme);
     this.dots(scene, theme, o, halo);
-    this.plates(scene.notes, theme);
+    this.plates(scene.notes, theme, scene.fine);
     this.texts(scene.notes, theme);
   }
 
@@ -201,6 +205,20 @@ export class Painter {
   /**
    * @param {Scene} scene
    * @param {Theme} theme
+   */
+  bands(scene, theme) {
+    const { ctx } = this;
+    const list = scene.bands;
+    ctx.fillStyle = theme.colour.halo;
+    for (let i = 0; i < list.n; i++) {
+      const b = list.items[i];
+      ctx.fillRect(b.x, b.y, b.w, b.h);
+    }
+  }
+
+  /**
+   * @param {Scene} scene
+   * @param {Theme} theme
    * @param {StripOptions} o
    * @param {number} halo
    */
@@ -210,7 +228,7 @@ export class Painter {
     const thick = theme.size.thread * o.scale;
     const v = scene.vertical;
     ctx.fillStyle = theme.colour.halo;
-    for (let i = 0; i < list.n; i++) {
+    for (let i = 0; i < list.n && !scene.fine; i++) {
       const b = list.items[i];
       if (b.style === THREAD.woven || b.style === THREAD.held) {
         const t = (b.style === THREAD.held ? 3 * thick : thick) / 2 + halo;
@@ -319,7 +337,7 @@ export class Painter {
     const list = scene.ticks;
     const c = halo * 0.7;
     ctx.fillStyle = theme.colour.halo;
-    for (let i = 0; i < list.n; i++) {
+    for (let i = 0; i < list.n && !scene.fine; i++) {
       const b = list.items[i];
       ctx.fillRect(b.x - c, b.y - c, b.w + 2 * c, b.h + 2 * c);
     }
@@ -554,6 +572,10 @@ export class Painter {
     const shape = theme.shape.bead;
     const open = o.mirror ? OPEN_BACK : OPEN_FRONT;
     this.tails(scene, theme, o, halo);
+    if (scene.fine) {
+      this.plain(scene, theme, o);
+      return;
+    }
     ctx.fillStyle = theme.colour.halo;
     for (let i = 0; i < list.n; i++) {
       const b = list.items[i];
@@ -567,6 +589,34 @@ export class Painter {
     for (let i = 0; i < list.n; i++) {
       const b = list.items[i];
       if (b.style === BEAD.unsure) this.shell(b, theme, 3 * o.scale, shape, scene, open);
+      if (b.mark & 2) this.waist(b, theme, scene);
+    }
+  }
+
+  /**
+   * Beads of a fine strip: rectangles, a pixel apart from their neighbours.
+   * @param {Scene} scene
+   * @param {Theme} theme
+   * @param {StripOptions} o
+   */
+  plain(scene, theme, o) {
+    const { ctx } = this;
+    const { items, n } = scene.beads;
+    const v = scene.vertical;
+    ctx.fillStyle = theme.colour.bead;
+    for (let i = 0; i < n; i++) {
+      const b = items[i];
+      if (b.style !== BEAD.sure) continue;
+      if (v) ctx.fillRect(b.x, b.y, b.w, b.h - 1);
+      else ctx.fillRect(b.x, b.y, b.w - 1, b.h);
+    }
+    for (let i = 0; i < n; i++) {
+      const b = items[i];
+      if (b.style === BEAD.unsure) {
+        ctx.fillStyle = theme.colour.halo;
+        ctx.fillRect(b.x, b.y, b.w, b.h);
+        this.shell(b, theme, 2 * o.scale, 'square', scene, OPEN_FRONT);
+      }
       if (b.mark & 2) this.waist(b, theme, scene);
     }
   }
@@ -835,10 +885,11 @@ export class Painter {
   /**
    * @param {import('./scene.js').Boxes} list
    * @param {Theme} theme
+   * @param {boolean} fine
    */
-  plates(list, theme) {
+  plates(list, theme, fine) {
     const { ctx } = this;
-    const square = theme.shape.plate === 'square';
+    const square = fine || theme.shape.plate === 'square';
     for (let i = 0; i < list.n; i++) {
       const b = list.items[i];
       if (b.w === 0) continue;
@@ -860,6 +911,7 @@ export class Painter {
   texts(list, theme) {
     const { ctx } = this;
     let colour = '';
+    let size = -1;
     for (let i = 0; i < list.n; i++) {
       const b = list.items[i];
       const c = ink(b.style, theme);
@@ -867,8 +919,11 @@ export class Painter {
         colour = c;
         ctx.fillStyle = c;
       }
-      this.face(b.r);
-      ctx.fillText(b.text, b.x, b.y + (this.cap * b.r) / 2);
+      if (b.r !== size) {
+        size = b.r;
+        this.face(size);
+      }
+      ctx.fillText(b.text, b.x, Math.round((b.y + (this.cap * b.r) / 2) * this.dpr) / this.dpr);
     }
   }
 

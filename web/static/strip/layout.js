@@ -26,10 +26,11 @@ export const SURE = 0.9;
 
 // Sizes as parts of the digit size.
 const ROW = 1.82; // from thread to thread
-const ROW_VERTICAL = 2.1;
+const ROW_VERTICAL = 2.5;
 const RISE = 1.14; // from a row's top to its thread
-const RISE_VERTICAL = 1.4;
+const RISE_VERTICAL = 1.6;
 const BEAD_TALL = 1.16;
+const BEAD_VERTICAL = 1.5; // wide enough for two digits side by side
 const WHOLE = 3; // frames up to which a hold is one bead
 const FRONT = 2; // frames of the bead of a longer one
 const TAIL_TALL = 0.5; // breadth of what follows, part of the bead's
@@ -37,10 +38,13 @@ const PLATE_TALL = 0.86; // a plate behind a count
 const GAP_UP = 0.64; // from the thread up to the middle of a gap's count
 const SPACING_DOWN = 0.8; // extra room a row has below for spacings
 const HEM_PAD = 0.26; // between the last row and the hem's line
-const WINDOW_BAND = 1.0; // room above the hem's line for the window of a target
+const WINDOW_BAND = 1.26; // room above the hem's line for the window of a target
 const TICK_TALL = 0.3;
 const BRACKET_TALL = 1.1;
 const EDGE = 0.22; // along the outer edges
+const GLOW = 0.36; // how far a flash reaches beyond what it lights
+const FINE = 18; // device px: with smaller digits a strip is drawn more simply
+const END = 0.5; // beyond the newest frame, for what stands on its edge
 const DIGIT_WIDE = 0.66; // width of a digit and a little air
 const LEAST_DIGIT = 13; // px at scale 1: with less, threads are left out instead
 const PULLS = 3; // pulls of the cloth to a strip's length
@@ -73,8 +77,10 @@ export function layout(scene, state, f, o, size, theme, measure, notes) {
   scene.perFrame = g.per;
   scene.head = g.head;
   scene.vertical = g.vertical;
+  scene.fine = g.digit * g.dpr < FINE;
   clip(scene);
   hem(scene, state, o);
+  if (scene.fine) bands(scene, o, turned);
   let row = 0;
   if (turned) directions(scene, state, f, o, row++);
   const first = row;
@@ -161,17 +167,18 @@ function geometry(scene, state, o, size, theme, measure, turned) {
   const label = theme.size.label;
 
   g.gutter = 0;
-  for (let pass = 0; pass < 2; pass++) {
+  for (let pass = 0; pass < 4; pass++) {
     g.digit = digit;
     g.small = digit * label;
     g.gutter = gutter(scene, state, o, theme, measure, turned);
-    g.run = Math.max(g.length - g.gutter - EDGE * digit, 40);
+    g.run = Math.max(g.length - g.gutter - END * digit, 40);
     g.frames = o.frames > 0 ? o.frames : Math.max(20, Math.min(240, Math.floor(g.run / (digit * 0.86))));
     g.per = g.run / g.frames;
     const fits = g.per / DIGIT_WIDE; // a one-frame bead must hold its count
-    if (digit <= fits) break;
+    if (digit <= fits * 1.001) break;
     digit = fits;
   }
+  digit = g.digit;
   g.row = rowUnits * digit;
   g.band = bandUnits * digit;
   g.low = o.spacings ? SPACING_DOWN * digit : 0;
@@ -219,7 +226,7 @@ function travel(state, f, o) {
   g.head = head;
   const at = woven(state, head);
   const n = g.frames;
-  if (o.motion === 'scroll' && !thick(state, head, n)) {
+  if (o.motion === 'scroll' && (!o.guard || !thick(state, head, n))) {
     g.edge = at;
     return;
   }
@@ -353,13 +360,14 @@ function hem(scene, state, o) {
   const line = place(scene.ticks.add(), g.gutter, g.hem - thick / 2, g.headAlong - g.gutter, thick);
   line.style = 1;
   const tall = TICK_TALL * g.digit;
-  let k = Math.floor(g.head);
-  for (let n = 0; n <= g.frames + 1; n++, k--) {
+  const step = g.per * g.dpr < 12 ? 10 : 1; // ticks between frames, or only between tens
+  let k = Math.floor(g.head / step) * step;
+  for (let n = 0; n <= g.frames + 1; n += step, k -= step) {
     const a = along(state, k);
     if (a < g.gutter) break;
     const r = restAt(state, k);
     if (r) {
-      k = Math.floor(r.from) + 1; // no ticks in time that is left out
+      k = Math.ceil((r.from + 1e-9) / step) * step; // no ticks in time that is left out
       continue;
     }
     const strong = k % 10 === 0;
@@ -367,6 +375,19 @@ function hem(scene, state, o) {
     const t = place(scene.ticks.add(), a - thick / 2, g.hem, thick, h);
     t.style = strong ? 1 : 0;
   }
+}
+
+/**
+ * One plate behind everything, in place of single casings.
+ * @param {Scene} scene
+ * @param {StripOptions} o
+ * @param {boolean} turned
+ */
+function bands(scene, o, turned) {
+  const n = scene.rows.length + (turned ? 1 : 0);
+  if (n === 0) return;
+  const low = g.hem + (TICK_TALL + (o.windows ? BRACKET_TALL : 0.1)) * g.digit;
+  place(scene.bands.add(), g.gutter, g.top, g.headAlong - g.gutter, low - g.top);
 }
 
 /**
@@ -444,7 +465,8 @@ function pressEnd(p, f) {
  */
 function press(scene, state, p, f, o, row, measure) {
   const c = threadAt(row);
-  const a0 = along(state, p.first - 1);
+  let a0 = along(state, p.first - 1);
+  const out = a0 < g.gutter;
   if (p.gap >= 0) gap(scene, state, p, c, o, measure);
   if (p.state === 'pending' || p.state === 'unseen' || p.first > f) {
     const k = point(scene.knots.add(), a0 + g.per / 2, c);
@@ -456,15 +478,17 @@ function press(scene, state, p, f, o, row, measure) {
   const open = p.state === 'down' || p.first + p.hold > f + 1;
   const frames = open ? Math.min(Math.max(1, Math.floor(f) - p.first + 1), Math.max(p.hold, 1)) : p.hold;
   const a1 = Math.max(along(state, end - 1), a0 + 1);
-  const tall = BEAD_TALL * g.digit;
+  const tall = beadTall();
   // A long hold is a bead of two frames, with thread wound on behind it.
   const whole = a1 - a0 <= WHOLE * g.per + 0.01;
-  const front = whole ? a1 : a0 + FRONT * g.per;
+  // Where the front has left the strip, the bead stays at its old end.
+  if (!whole) a0 = Math.min(Math.max(a0, g.gutter + 0.1 * g.digit), Math.max(a0, a1 - 1));
+  const front = whole ? a1 : Math.min(a0 + frontLength(frames, measure), a1);
   const b = place(scene.beads.add(), a0, c - tall / 2, front - a0, tall);
   const sure = open || (p.hold_sure ?? 1) >= SURE;
   b.style = sure ? BEAD.sure : BEAD.unsure;
   b.mark = (open && whole ? 1 : 0) | ((p.merged ?? 0) > 0 ? 2 : 0);
-  if (!whole) {
+  if (!whole && front < a1) {
     const t = place(scene.tails.add(), front - 1, c - (TAIL_TALL * tall) / 2, a1 - front + 1, TAIL_TALL * tall);
     t.style = b.style;
     t.mark = open ? 1 : 0;
@@ -474,7 +498,20 @@ function press(scene, state, p, f, o, row, measure) {
     const s = p.bounce ? MERGED_BOUNCE[Math.min(p.merged ?? 0, 8)] : MERGED[Math.min(p.merged ?? 0, 8)];
     text(scene.texts, s, a0 + Math.max(Math.min(a1 - a0, 2 * g.per) / 2, g.per / 2), c - 0.82 * g.digit, g.small, TEXT.plate, measure);
   }
-  if (p.keys && wantsFingers(state, p, o)) pegs(scene, p, a0, c, tall);
+  if (!out && p.keys && wantsFingers(state, p, o)) pegs(scene, p, a0, c, tall);
+}
+
+/** Breadth of a bead across. */
+const beadTall = () => (g.vertical ? BEAD_VERTICAL : BEAD_TALL) * g.digit;
+
+/**
+ * Length of the bead of a long hold: two frames, or what its count needs.
+ * @param {number} frames
+ * @param {Measure} measure
+ */
+function frontLength(frames, measure) {
+  if (g.vertical) return FRONT * g.per;
+  return Math.max(FRONT * g.per, (measure(count(frames)) + 0.36) * g.digit);
 }
 
 const MERGED = ['', '×2', '×3', '×4', '×5', '×6', '×7', '×8', '×9'];
@@ -494,12 +531,15 @@ function hold(scene, frames, sure, a0, a1, c, measure) {
   const unsure = about(frames);
   const s = !sure && measure(unsure) * g.digit <= a1 - a0 - 2 ? unsure : count(frames);
   const half = measure(s) * g.digit / 2;
-  let a = a0 + Math.max(Math.min(a1 - a0, 2 * g.per) / 2, half + 0.12 * g.digit);
+  const wide = a1 - a0 <= WHOLE * g.per + 0.01 ? a1 - a0 : frontLength(frames, measure);
+  let a = a0 + Math.max(wide / 2, half + 0.12 * g.digit);
   const inside = g.gutter + half + 0.16 * g.digit;
-  if (a < inside) a = inside; // the front has left the strip: the count stays with what is left
-  if (a + half > a1 + 0.1 * g.digit && a0 < g.gutter) return;
-  const t = text(scene.texts, s, a, c, g.digit, sure ? TEXT.bead : TEXT.hollow, measure);
-  t.w = t.h = 0;
+  if (a < inside) a = inside; // part has left the strip: the count stays with what is left
+  if (a + half > a1 + 0.1 * g.digit && a0 < g.gutter + 0.2 * g.digit) return;
+  const t = point(scene.counts.add(), a, c);
+  t.text = s;
+  t.r = g.vertical ? Math.min(g.digit, (0.94 * beadTall()) / measure(s)) : g.digit;
+  t.style = sure ? TEXT.bead : TEXT.hollow;
 }
 
 /** @param {State} state @param {Press} p @param {StripOptions} o */
@@ -600,7 +640,7 @@ const DOUBTED = Array.from({ length: 100 }, (_, i) => `${i}?`);
 
 /** How far above its thread a gap's count stands. Beside it in a vertical strip. @param {string} s @param {Measure} measure */
 function upFor(s, measure) {
-  return g.vertical ? Math.max(GAP_UP * g.digit, (BEAD_TALL / 2 + measure(s) / 2 + 0.14) * g.digit) : GAP_UP * g.digit;
+  return g.vertical ? Math.max(GAP_UP * g.digit, (BEAD_VERTICAL / 2 + measure(s) / 2 + 0.14) * g.digit) : GAP_UP * g.digit;
 }
 
 /**
@@ -688,6 +728,7 @@ function multis(scene, state, f, o, measure) {
         a1 = Math.max(a1, s1);
         const b = place(scene.brackets.add(), s0, c, s1 - s0, tall);
         b.style = sure ? BRACKET.sure : BRACKET.unsure;
+        if (along(state, sp[1]) > free - 2) continue; // a later one covers part of it
         const size = m.verdict === 'covered' ? m.covered : sp[1] - sp[0] + 1;
         const t = text(scene.texts, count(size), Math.max((s0 + s1) / 2, g.gutter + 0.5 * g.digit), mid, g.digit, sure ? TEXT.window : TEXT.hollow, measure);
         t.w = t.h = 0;
@@ -758,6 +799,10 @@ function words(scene, state, m, i, a0, a1, mid, tall, measure) {
     text(scene.texts, said, (a0 + a1) / 2, c, g.small, TEXT.plate, measure);
     return;
   }
+  if (m.verdict === 'mashed' && a1 - Math.max(a0, g.gutter) > w) {
+    text(scene.texts, said, (Math.max(a0, g.gutter) + a1) / 2, mid, g.small, TEXT.plate, measure);
+    return;
+  }
   let before = g.gutter;
   for (let j = i - 1; j >= 0; j--) {
     const p = state.multis[j];
@@ -767,8 +812,8 @@ function words(scene, state, m, i, a0, a1, mid, tall, measure) {
     before = Math.max(before, along(state, k));
     break;
   }
-  if (a0 - w - 0.3 * g.digit < before) return;
-  text(scene.texts, said, a0 - w / 2 - 0.1 * g.digit, mid, g.small, TEXT.plate, measure);
+  if (a0 - w - 0.4 * g.digit < before) return;
+  text(scene.texts, said, a0 - w / 2 - 0.2 * g.digit, mid, g.small, TEXT.plate, measure);
 }
 
 /**
@@ -797,7 +842,7 @@ function outcomes(scene, state, o, measure) {
     const at = Math.max(Math.min((a0 + a1) / 2, g.length - half - 0.3 * g.digit), g.gutter + half);
     const next = i + 1 < list.length ? along(state, list[i + 1].open - 1) : Infinity;
     if (at + half > next && i + 1 < list.length) continue;
-    text(scene.texts, w.words, at, g.hem - tall - 0.3 * g.digit, g.small * 0.86, TEXT.plate, measure);
+    text(scene.texts, w.words, at, g.hem - tall - 0.44 * g.digit, g.small, TEXT.plate, measure);
   }
 }
 
@@ -824,9 +869,9 @@ function flashes(scene, state, f, o, theme, first) {
       if (!m || row < 0) continue;
       const last = find(state.presses, m.presses[m.presses.length - 1]);
       const end = last ? pressEnd(last, f) : m.first;
-      const pad = 0.16 * g.digit;
+      const pad = GLOW * g.digit;
       const c = threadAt(first + row);
-      const tall = BEAD_TALL * g.digit + 2 * pad;
+      const tall = beadTall() + 2 * pad;
       glow(scene, fl.key, level, along(state, m.first - 1) - pad, Math.min(along(state, end - 1), headAlong()) + pad, c - tall / 2, tall);
       if (o.windows && m.spans) {
         for (const sp of m.spans) {
@@ -963,7 +1008,7 @@ function told(scene, state, o, theme, notes, measure) {
     b.w = w;
     b.h = 1.16 * size;
     if (g.vertical) corner(b, size * 0.75, Math.min(g.hem + 4 + w / 2, g.breadth - w / 2 - 2));
-    else corner(b, Math.max(room, 0) + w / 2, o.windows ? c : g.hem);
+    else corner(b, Math.max(room, 4) + w / 2, o.windows ? c : g.hem);
   }
   if (o.streak && state.streak) streak(scene, state.streak, measure);
   const note = Math.min(size, 15 * o.scale);

@@ -119,6 +119,7 @@ export const OPTIONS = [
  *   words: boolean,
  *   background: string,
  *   motion: string,
+ *   guard: boolean,
  *   rest: number,
  *   fingers: string,
  *   flash: string,
@@ -128,7 +129,8 @@ export const OPTIONS = [
  *   play: boolean,
  *   frame: number | null,
  *   wrong: string[],
- * }} StripOptions  frames is 0 for auto; rest is Infinity for never
+ * }} StripOptions  frames is 0 for auto; rest is Infinity for never;
+ *   guard, not an option: pull where scrolling beads would flicker
  */
 
 /**
@@ -173,6 +175,7 @@ export function readOptions(query, reduced = false) {
     words: v.words === '1',
     background: colour(v.background),
     motion: reduced && !given.has('motion') ? 'still' : v.motion,
+    guard: true,
     rest: rest === 0 ? Infinity : rest,
     fingers: v.fingers,
     flash: reduced && v.flash === 'fill' ? 'outline' : v.flash,

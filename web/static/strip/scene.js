@@ -44,6 +44,7 @@ export const TEXT = { plate: 0, bead: 1, hollow: 2, window: 3, hole: 4, directio
 
 export class Scene {
   constructor() {
+    this.bands = new Boxes(); // the plate of a fine strip
     this.threads = new Boxes();
     this.tails = new Boxes(); // what follows the bead of a long hold
     this.beads = new Boxes();
@@ -51,10 +52,10 @@ export class Scene {
     this.pegs = new Boxes();
     this.arrows = new Boxes();
     this.ticks = new Boxes();
-    this.posts = new Boxes();
     this.brackets = new Boxes();
     this.cuts = new Boxes();
     this.flashes = new Boxes();
+    this.counts = new Boxes(); // on beads
     this.texts = new Boxes();
     this.labels = new Boxes(); // outside the clip
     this.notes = new Boxes(); // outside the clip
@@ -67,12 +68,14 @@ export class Scene {
     this.perFrame = 0; // px
     this.head = 0; // frame up to which the strip is drawn
     this.vertical = false;
+    this.fine = false; // so small that corners and single casings would not be seen
     /** @type {number[]} buttons with a thread, in order */
     this.rows = [];
     this.left = 0; // buttons left out for want of room
   }
 
   clear() {
+    this.bands.clear();
     this.threads.clear();
     this.tails.clear();
     this.beads.clear();
@@ -80,10 +83,10 @@ export class Scene {
     this.pegs.clear();
     this.arrows.clear();
     this.ticks.clear();
-    this.posts.clear();
     this.brackets.clear();
     this.cuts.clear();
     this.flashes.clear();
+    this.counts.clear();
     this.texts.clear();
     this.labels.clear();
     this.notes.clear();
