@@ -18,7 +18,9 @@ const (
 	commandPort = 7412
 )
 
-// Server is the program that runs in the player's machine.
+// Server is the program that runs in the player's machine, for example
+//
+//	Server{Package: "holdgap/cmd/holdgap", Args: []string{"live", "--source", "evdev"}, Ready: "/strip"}
 type Server struct {
 	Package string   // import path or ./folder of its main package
 	Tags    string   // build tags
@@ -135,6 +137,10 @@ func startPlayer(tb testing.TB, s Server) (*Player, error) {
 // one. KEY is a name as in package capture; up, down, left and right are the
 // hat's, or the D-pad's keys on a box. Edges are KEY+TIME (down) and KEY-TIME
 // (up) with the kernel's own time in ns: see [ParseEdges].
+//
+// A server needs a moment to open a device that is plugged in, and what is held
+// then is no press to it: wait until the server says that it has the device
+// before pressing.
 //
 // The lengths of press are the least; in an emulated machine they can come out
 // some milliseconds longer. Expect what the edges say.
