@@ -43,7 +43,6 @@ func (f *finals) Outcome(o *session.Outcome)    { f.outcomes[o.ID] = *o }
 
 // taken keeps what a log handed out.
 type taken struct {
-	t        require.TestingT
 	rows     []review.Row
 	multis   []session.Multi
 	outcomes []session.Outcome
