@@ -65,6 +65,11 @@ type Engine struct {
 	last      int64 // ns of the newest publication
 	changed   chan struct{}
 	counts    Counts
+	chords    *chords
+	formed    []formed // chords that came about and are to be carried out
+	calls     []formed // of them, those that the hooks are to hear of
+	hooks     hooks
+	watchers  map[int]func(capture.Device, bool)
 }
 
 // listener hears of inputs; one that learns wants those of unbound keys too.
@@ -85,7 +90,7 @@ type Counts struct {
 // New returns an engine that judges by a setup that passed [Setup.Check].
 func New(o Options) *Engine {
 	e := &Engine{opts: o, setup: o.Setup, lags: map[uint16]int64{}, dismissed: map[uint16]bool{},
-		taps: map[int]func(capture.Edge){}, inputs: map[int]listener{}, changed: make(chan struct{}, 1)}
+		taps: map[int]func(capture.Edge){}, inputs: map[int]listener{}, watchers: map[int]func(capture.Device, bool){}, changed: make(chan struct{}, 1)}
 	clock := o.Setup.Clock()
 	e.hub = hub.New(func() float64 { return clock.Position(o.Now()) })
 	e.reset(nil)
@@ -128,7 +133,11 @@ func (e *Engine) Change(s Setup) error {
 		e.releaseAll()
 		edges = nil
 	}
+	chords := !sameChords(e.setup.Chords, s.Chords)
 	e.setup = s
+	if chords {
+		e.renewChords()
+	}
 	clock := s.Clock()
 	e.hub.SetPosition(func() float64 { return clock.Position(e.opts.Now()) })
 	e.reset(edges)
@@ -162,9 +171,11 @@ func (e *Engine) reset(edges []capture.Edge) {
 	}
 	if e.mapper == nil || edges == nil {
 		e.mapper = capture.NewMapper(e.setup.Layout, e.setup.Cleaning)
-		e.edges = e.edges[:0]
+		e.edges = make([]capture.Edge, 0, keepEdges)
+		e.renewChords()
 	}
 	e.out = newCollector(&e.setup)
+	e.out.grain = e.grain()
 	e.session = session.New(e.setup.session(), e.out)
 	for _, edge := range edges {
 		e.session.Edge(edge)
@@ -178,14 +189,21 @@ func (e *Engine) reset(edges []capture.Edge) {
 
 // Input takes an input from a source.
 func (e *Engine) Input(in capture.Input) {
+	if e.input(in) {
+		e.callBack()
+	}
+}
+
+// input takes an input and reports whether hooks are to be called.
+func (e *Engine) input(in capture.Input) bool {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	e.counts.Inputs++
 	for _, l := range e.inputs {
 		l.hear(in)
 	}
-	if e.status.paused || e.dismissed[in.Device] {
-		return
+	if e.dismissed[in.Device] {
+		return false
 	}
 	// A clock that runs ahead must not drag the session's time along.
 	in.At = min(in.At, e.opts.Now())
@@ -193,32 +211,47 @@ func (e *Engine) Input(in capture.Input) {
 	// cost room in a take.
 	in.At -= in.At % 1000
 	e.buf = e.mapper.Map(in, e.buf[:0])
-	e.take(e.buf)
+	if e.status.paused {
+		e.hushed(e.buf)
+	} else {
+		e.take(e.buf)
+	}
+	e.carryOut()
+	return len(e.calls) > 0
 }
 
 // Edges takes edges that are bound already, as a take plays them.
 func (e *Engine) Edges(edges ...capture.Edge) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	if !e.status.paused {
-		e.take(edges)
+	if e.status.paused {
+		return
 	}
-}
-
-func (e *Engine) take(edges []capture.Edge) {
-	for _, edge := range edges {
-		e.counts.Edges++
-		edge.At = e.session.Edge(edge)
-		if len(e.edges) == keepEdges {
-			n := copy(e.edges, e.edges[keepEdges/4:])
-			e.edges = e.edges[:n]
-		}
-		e.edges = append(e.edges, edge)
-		for _, f := range e.taps {
-			f(edge)
-		}
+	for _, edge := range edges { // a take has no chords in it
+		e.keep(&edge)
+		e.record(waiting{edge: edge, taps: e.tapID})
 	}
 	e.flush()
+}
+
+// take takes edges as they happen. The lock is held.
+func (e *Engine) take(edges []capture.Edge) {
+	for _, edge := range edges {
+		e.play(edge)
+	}
+	e.flush()
+}
+
+// keep gives an edge to the session, sets the time that it counts for, and
+// keeps it for judging anew.
+func (e *Engine) keep(edge *capture.Edge) {
+	e.counts.Edges++
+	edge.At = e.session.Edge(*edge)
+	if len(e.edges) == keepEdges {
+		n := copy(e.edges, e.edges[keepEdges/4:])
+		e.edges = e.edges[:n]
+	}
+	e.edges = append(e.edges, *edge)
 }
 
 // flush publishes what the session reported. The lock is held.
@@ -241,8 +274,10 @@ func (e *Engine) publish(u wire.Update) {
 	}
 }
 
-// Tap calls f for every edge from now on, with the time it counts for. f must
-// return at once. The returned function ends it.
+// Tap calls f for every edge from now on, with the time it counts for, in
+// order. An edge that may be of a chord comes when that is clear, up to
+// [ChordSpread] and [ChordHold] later, and not at all if it was. f must return at once.
+// The returned function ends it.
 func (e *Engine) Tap(f func(capture.Edge)) (end func()) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -252,6 +287,11 @@ func (e *Engine) Tap(f func(capture.Edge)) (end func()) {
 	return func() {
 		e.mu.Lock()
 		defer e.mu.Unlock()
+		e.chords.waiting(func(w waiting) {
+			if id <= w.taps && e.taps[id] != nil {
+				f(w.edge)
+			}
+		})
 		delete(e.taps, id)
 	}
 }
@@ -285,26 +325,40 @@ func (e *Engine) listen(l listener) (end func()) {
 func (e *Engine) Pause(on bool) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	if on == e.status.paused {
-		return
+	if on != e.status.paused {
+		e.pause(on)
 	}
-	if on {
-		e.releaseAll()
-	}
+}
+
+func (e *Engine) pause(on bool) {
+	e.releaseAll()
 	e.status.paused = on
 	e.publishStatus()
 }
 
 func (e *Engine) releaseAll() {
 	e.buf = e.mapper.ReleaseAll(e.opts.Now(), e.buf[:0])
-	e.take(e.buf)
+	if e.status.paused {
+		e.hushed(e.buf)
+	} else {
+		e.take(e.buf)
+	}
 }
 
 // tick advances the session to now less the lag, and publishes held counts.
 func (e *Engine) tick() {
+	if e.step() {
+		e.callBack()
+	}
+}
+
+// step does so and reports whether hooks are to be called.
+func (e *Engine) step() bool {
 	e.mu.Lock()
 	defer e.mu.Unlock()
 	now := e.opts.Now()
+	e.chordsUntil(now - e.lag())
+	e.carryOut()
 	e.session.Advance(now - e.lag())
 	var u wire.Update
 	some := e.out.take(&u, true)
@@ -316,6 +370,7 @@ func (e *Engine) tick() {
 	if some || u.Held != nil || now-e.last >= heartbeat {
 		e.publish(u)
 	}
+	return len(e.calls) > 0
 }
 
 // nextTick returns when (ns) the next frame can be taken as read.

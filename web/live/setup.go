@@ -2,6 +2,7 @@ package live
 
 import (
 	"fmt"
+	"slices"
 
 	"holdgap/capture"
 	"holdgap/overlay/frame"
@@ -20,6 +21,7 @@ type Setup struct {
 	Cleaning capture.Cleaning
 	Layout   capture.Layout
 	Target   session.Target
+	Chords   []Chord // never changed in place
 	Theme    string
 	ThemeRev int
 	// Strip holds options of the strip by their address parameters, for strips
@@ -56,6 +58,11 @@ func (s *Setup) Check() error {
 	}
 	if s.Target.Anchored && (s.Target.Starter < 0 || s.Target.Starter >= n) {
 		return fmt.Errorf("target %q starts with button %d, and there are %d: choose one of them", s.Target.Name, s.Target.Starter, n)
+	}
+	for _, c := range s.Chords {
+		if len(c.Buttons) < 2 || slices.Min(c.Buttons) < 0 || slices.Max(c.Buttons) >= n {
+			return fmt.Errorf("the chord to %s has buttons %v: name two or more of the %d", c.Does, c.Buttons, n)
+		}
 	}
 	return s.Target.Rules.Validate()
 }

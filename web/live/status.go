@@ -26,6 +26,7 @@ func (e *Engine) Attach(d capture.Device) {
 	e.out.grain = e.grain()
 	e.publishStatus()
 	e.signal()
+	e.tellDevice(d, true)
 }
 
 // dismissDemo clears what the performer showed as soon as a real device is
@@ -49,6 +50,7 @@ func (e *Engine) Detach(id uint16, _ int64) {
 	defer e.mu.Unlock()
 	if i := e.device(id); i >= 0 {
 		e.opts.Log.Info().Str("device", e.devices[i].Name).Msg("device gone")
+		e.tellDevice(e.devices[i], false)
 		e.devices = slices.Delete(e.devices, i, i+1)
 	}
 	delete(e.lags, id)
