@@ -66,19 +66,35 @@ func run(c *chords, edges []capture.Edge, tick int64) (recorded []capture.Edge, 
 func TestChordsAgainstDefinition(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var holds []hold
-		for b := range int64(3) { // two of a chord, and one beside
-			at := int64(0)
-			for range rapid.IntRange(0, 4).Draw(t, "holds") {
-				at += rapid.Int64Range(1, 1500).Draw(t, "gap")
-				down := at
-				at += rapid.OneOf(rapid.Int64Range(1, 200), rapid.Int64Range(900, 2500)).Draw(t, "length")
-				holds = append(holds, hold{b, down, at})
+		free := [3]int64{1, 1, 1} // when each button is up: two of a chord, and one beside
+		add := func(b, down, up int64) {
+			if down > free[b] {
+				holds = append(holds, hold{b, down, up})
+				free[b] = up
 			}
+		}
+		for range rapid.IntRange(1, 5).Draw(t, "attempts") {
+			at := max(free[0], free[1]) - rapid.Int64Range(-300, 300).Draw(t, "pause")
+			near := func(name string, most int64) int64 { return rapid.Int64Range(1, most).Draw(t, name) }
+			first, second := at+near("first", 300), at+near("second", 300)
+			if rapid.Bool().Draw(t, "apart") {
+				second = first + ChordSpread/msec + rapid.Int64Range(-100, 2).Draw(t, "by")
+			}
+			end := max(first, second) + 1000
+			for b, down := range []int64{first, second} {
+				up := end + rapid.SampledFrom([]int64{-400, -1, 0, 1, 30, 700}).Draw(t, "let go")
+				if rapid.IntRange(0, 3).Draw(t, "short") == 0 {
+					up = down + near("length", 200)
+				}
+				add(int64(b), down, up)
+			}
+			beside := at + near("beside", 1500)
+			add(2, beside, beside+near("long", 600))
 		}
 		seen := map[int64]bool{}
 		for _, h := range holds { // edges at one instant have no order to compare
 			if seen[h.down] || seen[h.up] {
-				t.Skip("two edges at one time")
+				return
 			}
 			seen[h.down], seen[h.up] = true, true
 		}
