@@ -25,23 +25,23 @@ type Settings struct {
 	// FollowDevice chooses a profile by a controller's identity when it is plugged in.
 	FollowDevice bool `toml:"follow_device" json:"follow_device"`
 
-	Strip    Strip     `toml:"strip" json:"strip"`
+	Strip    Strip     `toml:"strip,omitempty" json:"strip"`
 	Takes    Takes     `toml:"takes" json:"takes"`
-	Chords   []Chord   `toml:"chord" json:"chords"`
+	Chords   []Chord   `toml:"chord,omitempty" json:"chords"`
 	Profiles []Profile `toml:"profile_for" json:"profiles"`
 }
 
 // Strip is how strips look whose address does not say otherwise.
 type Strip struct {
-	Theme string `toml:"theme" json:"theme"`
+	Theme string `toml:"theme,omitempty" json:"theme"`
 	// Options are further options of the strip by their address parameters:
 	// see /options.
-	Options map[string]string `toml:"options" json:"options"`
+	Options map[string]string `toml:"options,omitempty" json:"options"`
 }
 
 // Takes says what is recorded.
 type Takes struct {
-	Folder      string `toml:"folder" json:"folder"`             // empty means the user's data folder
+	Folder      string `toml:"folder,omitempty" json:"folder"`   // empty means the user's data folder
 	RingMinutes int    `toml:"ring_minutes" json:"ring_minutes"` // always keep the last minutes; 0 keeps none
 }
 
@@ -56,18 +56,18 @@ type Chord struct {
 type Profile struct {
 	Name string `toml:"name" json:"name"`
 	// Devices are the identities of the controllers it is for.
-	Devices []string `toml:"devices" json:"devices"`
+	Devices []string `toml:"devices,omitempty" json:"devices"`
 
 	Rate     frame.Rate       `toml:"rate" json:"rate"`
 	Read     frame.ReadRule   `toml:"read" json:"read"`
 	PhaseMS  *float64         `toml:"phase_ms,omitempty" json:"phase_ms"` // absent when unknown
-	Cleaning capture.Cleaning `toml:"opposites" json:"opposites"`
-	Quick    int64            `toml:"multi_press_spacing" json:"multi_press_spacing"` // frames; 0 for the default
-	BounceMS float64          `toml:"bounce_ms" json:"bounce_ms"`                     // 0 for the default, negative for never
+	Cleaning capture.Cleaning `toml:"opposites,omitempty" json:"opposites"`
+	Quick    int64            `toml:"multi_press_spacing,omitempty" json:"multi_press_spacing"` // frames; 0 for the default
+	BounceMS float64          `toml:"bounce_ms,omitempty" json:"bounce_ms"`                     // 0 for the default, negative for never
 
-	Buttons []capture.Button `toml:"button" json:"buttons"` // empty for every button by position
-	Targets []Target         `toml:"target" json:"targets"`
-	Target  string           `toml:"aim" json:"target"` // name of the target in force, or empty
+	Buttons []capture.Button `toml:"button,omitempty" json:"buttons"` // empty for every button by position
+	Targets []Target         `toml:"target,omitempty" json:"targets"`
+	Target  string           `toml:"aim,omitempty" json:"target"` // name of the target in force, or empty
 	// Window is what multi-presses are judged by while no target is in force;
 	// 0 judges nothing. Frames.
 	Window int64 `toml:"window" json:"window"`
@@ -77,28 +77,28 @@ type Profile struct {
 type Target struct {
 	Name string `toml:"name" json:"name"`
 	// Frames is the window itself; when 0 it is worked out from Link.
-	Frames int64 `toml:"frames" json:"frames"`
+	Frames int64 `toml:"frames,omitempty" json:"frames"`
 	Link   *Link `toml:"link,omitempty" json:"link,omitempty"`
 
-	Button  string `toml:"button" json:"button"`   // label of the wanted button, empty for any
-	Early   string `toml:"early" json:"early"`     // "ignored" (also empty), "spoil" or "spoil:E"
-	Hold    int64  `toml:"hold" json:"hold"`       // frames the counting press must be held
-	Presses int    `toml:"presses" json:"presses"` // of the multi-press aimed at; 0 for none
-	Spacing int64  `toml:"spacing" json:"spacing"` // frames from press to press aimed at; 0 for none
+	Button  string `toml:"button,omitempty" json:"button"`   // label of the wanted button, empty for any
+	Early   string `toml:"early,omitempty" json:"early"`     // "ignored" (also empty), "spoil" or "spoil:E"
+	Hold    int64  `toml:"hold,omitempty" json:"hold"`       // frames the counting press must be held
+	Presses int    `toml:"presses,omitempty" json:"presses"` // of the multi-press aimed at; 0 for none
+	Spacing int64  `toml:"spacing,omitempty" json:"spacing"` // frames from press to press aimed at; 0 for none
 
-	Starter string `toml:"starter" json:"starter"` // label; with one, real attempts are judged
+	Starter string `toml:"starter,omitempty" json:"starter"` // label; with one, real attempts are judged
 	// Opening is how many frames after the starter's press the window opens;
 	// when 0 it is worked out from Move.
-	Opening int64 `toml:"opening" json:"opening"`
+	Opening int64 `toml:"opening,omitempty" json:"opening"`
 	Move    *Move `toml:"move,omitempty" json:"move,omitempty"`
 }
 
 // Link is frame data: what makes the window.
 type Link struct {
-	Advantage      int64 `toml:"advantage" json:"advantage"` // frames, on hit
-	Startup        int64 `toml:"startup" json:"startup"`     // frames, counting the first active one
-	Buffer         int64 `toml:"buffer" json:"buffer"`       // frames
-	ExcludesActive bool  `toml:"startup_excludes_active" json:"startup_excludes_active"`
+	Advantage      int64 `toml:"advantage" json:"advantage"`     // frames, on hit
+	Startup        int64 `toml:"startup" json:"startup"`         // frames, counting the first active one
+	Buffer         int64 `toml:"buffer,omitempty" json:"buffer"` // frames
+	ExcludesActive bool  `toml:"startup_excludes_active,omitempty" json:"startup_excludes_active"`
 }
 
 // Move is the starter's frame data: what puts the window in its place. The
@@ -108,7 +108,7 @@ type Move struct {
 	Startup  int64 `toml:"startup" json:"startup"`
 	Active   int64 `toml:"active" json:"active"`
 	Recovery int64 `toml:"recovery" json:"recovery"`
-	HitStop  int64 `toml:"hit_stop" json:"hit_stop"`
+	HitStop  int64 `toml:"hit_stop,omitempty" json:"hit_stop"`
 }
 
 // Default returns settings for a start without a file.
@@ -124,6 +124,9 @@ func Default() Settings {
 func DefaultProfile(name string) Profile {
 	return Profile{Name: name, Rate: frame.Hz60, Window: 3}
 }
+
+// defaults fills in what a profile in a file need not say.
+func (p *Profile) defaults() { *p = DefaultProfile("") }
 
 // Current returns the profile in force.
 func (s *Settings) Current() *Profile {
@@ -234,7 +237,7 @@ func (t *Target) Resolve(l capture.Layout) (session.Target, error) {
 		return fail(err)
 	}
 	if w <= 0 {
-		return fail(fmt.Errorf("it does not link: %d frames short", short))
+		return fail(fmt.Errorf("%w: %s short", ErrNoLink, window.Frames(short)))
 	}
 	out.Window = w
 	if t.Early != "" {
