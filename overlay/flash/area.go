@@ -30,8 +30,16 @@ type layer struct {
 
 // field is one rectangle of 10°.
 type field struct {
-	rect       image.Rectangle
-	ups, downs [MaxFlashes + 1]int32 // frames of its last changes as a whole, newest first
+	rect    image.Rectangle
+	last    [2]int32 // per direction: frame of its last change as a whole
+	changes []change // of the last second, in order
+}
+
+// change is one of a field as a whole: part of it may go up while another part
+// goes down.
+type change struct {
+	frame    int32
+	up, down bool
 }
 
 func newLayer(w, h int, scale float64) *layer {
@@ -53,11 +61,10 @@ func newLayer(w, h int, scale float64) *layer {
 	}
 	for _, y := range starts(h, fh, step) {
 		for _, x := range starts(w, fw, step) {
-			f := field{rect: image.Rect(x, y, min(x+fw+step-1, w), min(y+fh+step-1, h))}
-			for i := range f.ups {
-				f.ups[i], f.downs[i] = never, never
-			}
-			l.fields = append(l.fields, f)
+			l.fields = append(l.fields, field{
+				rect: image.Rect(x, y, min(x+fw+step-1, w), min(y+fh+step-1, h)),
+				last: [2]int32{never, never},
+			})
 		}
 	}
 	return l
@@ -141,14 +148,14 @@ func (l *layer) judgePixels(a *Analyser, now int32) {
 }
 
 func (l *layer) report(flashes int, at int64, rect image.Rectangle) {
-	if flashes > l.found.Flashes {
+	if flashes = min(flashes, MaxFlashes+1); flashes > l.found.Flashes {
 		l.found.Flashes, l.found.At, l.found.Field = flashes, at, rect
 	}
 }
 
-// judgeWhole counts how often a rectangle as a whole got brighter (or redder),
-// or the opposite, within the second. After such a change the rectangle rests
-// for as long as changes are concurrent, so that none is counted twice.
+// judgeWhole looks for rectangles that as a whole got brighter (or redder), or
+// the opposite. After such a change a rectangle rests in that direction for as
+// long as changes are concurrent, so that none is counted twice.
 func (l *layer) judgeWhole(a *Analyser, now int32, up bool) {
 	if l.since(a.recent, up) <= l.limit || l.add(func(i int) bool {
 		n := 1
@@ -161,21 +168,44 @@ func (l *layer) judgeWhole(a *Analyser, now int32, up bool) {
 	}
 	for i := range l.fields {
 		f := &l.fields[i]
-		mine, other := &f.downs, &f.ups
-		if up {
-			mine, other = &f.ups, &f.downs
-		}
-		if mine[0] >= a.recent || l.area(f.rect) <= l.limit {
+		if f.last[index(up)] >= a.recent || l.area(f.rect) <= l.limit {
 			continue
 		}
-		copy(mine[1:], mine[:])
-		mine[0] = now
-		flashes := 0
-		for flashes <= MaxFlashes && mine[flashes] >= a.first && other[flashes] >= a.first {
-			flashes++
-		}
-		l.report(flashes, a.times[now], f.rect)
+		f.last[index(up)] = now
+		l.report(f.change(a.first, now, up)/2, a.times[now], f.rect)
 	}
+}
+
+// change records a change and returns how many changes of alternating direction
+// follow one another from frame first on.
+func (f *field) change(first, now int32, up bool) int {
+	old := 0
+	for old < len(f.changes) && f.changes[old].frame < first {
+		old++
+	}
+	f.changes = append(f.changes[:0], f.changes[old:]...)
+	if n := len(f.changes); n == 0 || f.changes[n-1].frame < now {
+		f.changes = append(f.changes, change{frame: now})
+	}
+	last := &f.changes[len(f.changes)-1]
+	last.up, last.down = last.up || up, last.down || !up
+
+	// A change in both directions can stand for either, so it always goes on
+	// with the row; one in a single direction only if it is the opposite.
+	n, want := 0, change{up: true, down: true} // what may come next
+	for _, c := range f.changes {
+		switch {
+		case c.up && want.up && c.down && want.down: // undecided
+		case c.up && want.up:
+			want = change{down: true}
+		case c.down && want.down:
+			want = change{up: true}
+		default:
+			continue
+		}
+		n++
+	}
+	return n
 }
 
 // greatest returns the greatest area within a rectangle of the pixels that

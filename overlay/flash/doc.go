@@ -45,9 +45,11 @@
 //     for the pixels of more than the allowed area. This finds flicker of one
 //     and the same place, whatever its phase from pixel to pixel, and also
 //     stripes that move by.
-//   - As a whole: how often did more than the allowed area get brighter at once
-//     (within 50 ms, our own choice), and how often darker; the smaller of the
-//     two counts. This finds flashes that take turns in different places.
+//   - As a whole: how many changes in alternating direction did more than the
+//     allowed area go through at once (within 50 ms, our own choice), whichever
+//     pixels it was made of. This finds flashes that take turns in different
+//     places. Where part gets brighter while another part gets darker, as when
+//     a picture gives way to another, that is one change in either direction.
 //
 // Rectangles are tried at every eighth pixel and are made seven pixels larger,
 // so that each possible rectangle lies within one that was tried. The

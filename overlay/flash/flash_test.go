@@ -196,6 +196,25 @@ func TestTurns(t *testing.T) {
 	assert.Equal(t, 2, film(t, 300, 150, 181, turns(60)).General.Flashes, "a second later")
 }
 
+// A picture that gives way to another is one change, though some of it gets
+// brighter and some darker: seven in a second are three flashes, eight are four.
+func TestCuts(t *testing.T) {
+	cuts := func(count int) Report {
+		return small(t, 121, func(img *image.RGBA, i int) {
+			n := min(max(i-10, 0)/7, count) // how many cuts so far, 7 frames apart
+			left, right := image.Rect(0, 0, 40, 45), image.Rect(40, 0, 80, 45)
+			if n%2 == 1 {
+				left, right = right, left
+			}
+			fill(img, left, black)
+			fill(img, right, white)
+		})
+	}
+	for count, flashes := range map[int]int{1: 0, 2: 1, 3: 1, 6: 3, 7: 3, 8: 4} {
+		assert.Equal(t, flashes, cuts(count).General.Flashes, "%d cuts", count)
+	}
+}
+
 // Stripes that move by make every pixel flash. Lengths are those of a page at a
 // quarter of its size.
 func TestMovingStripes(t *testing.T) {
