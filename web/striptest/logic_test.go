@@ -69,7 +69,7 @@ func TestOptions(t *testing.T) {
 	assert.Equal(t, "off", get("?flash=off", true).Flash)
 
 	for query, want := range map[string]string{
-		"frames=7":                           "frames=7: must be auto or a whole number from 20 to 240; using auto",
+		"frames=7":                           "frames=7: must be auto or a whole number from 36 to 240; using auto",
 		"frames=":                            "frames=: must be auto or a whole number",
 		"frames=22.5":                        "must be auto or a whole number",
 		"delay=5001":                         "delay=5001: must be a number from 0 to 5000; using 0",
@@ -313,8 +313,8 @@ func TestLayoutPlaces(t *testing.T) {
 	assert.Empty(t, bad)
 }
 
-// While the cloth is not pulled, nothing on it moves; it is pulled by a third of
-// the strip at a time, so that no spot changes often.
+// While the cloth is not pulled, nothing on it moves; it is pulled at most twice a
+// second, so that no spot changes often.
 func TestLayoutPull(t *testing.T) {
 	tab := page(t)
 	type result struct {
@@ -336,7 +336,7 @@ func TestLayoutPull(t *testing.T) {
 		for (let f = 140; f < 690; f += 0.25) {
 			L.layout(scene, state, f, o, {w: 1920, h: 200, dpr: 1}, theme, painter.measure, []);
 			const now = new Map();
-			// Beads come every seven frames, so a pull by twenty puts none in another's place.
+			// Beads come every seven frames, so a pull by thirty puts none in another's place.
 			let moved = false;
 			for (let i = 0; i < scene.beads.n; i++) now.set(scene.beads.items[i].x, true);
 			drawn += scene.beads.n;
@@ -346,8 +346,8 @@ func TestLayoutPull(t *testing.T) {
 		}
 		return {moves, least: Math.min(least, 1e6), drawn};`
 	pull := chromium.Eval[result](tab, with(layoutModules, strings.Replace(body, "MOTION", "pull", 1)))
-	assert.InDelta(t, 27.5, pull.Moves, 1, "550 frames, pulled every 20")
-	assert.GreaterOrEqual(t, pull.Least, 19.5)
+	assert.InDelta(t, 550.0/30, pull.Moves, 1, "550 frames, pulled every 30")
+	assert.GreaterOrEqual(t, pull.Least, 29.5)
 	assert.Positive(t, pull.Drawn)
 	still := chromium.Eval[result](tab, with(layoutModules, strings.Replace(body, "MOTION", "still", 1)))
 	assert.InDelta(t, 550/53, still.Moves, 1)

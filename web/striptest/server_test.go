@@ -105,6 +105,15 @@ func (s *server) send(us ...wire.Update) {
 	}
 }
 
+// raw sends a text that need not be a message.
+func (s *server) raw(text string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for c := range s.viewers {
+		_ = c.WriteMessage(websocket.TextMessage, []byte(text))
+	}
+}
+
 // setFirst changes what new viewers get.
 func (s *server) setFirst(us ...wire.Update) {
 	s.mu.Lock()

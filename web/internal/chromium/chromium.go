@@ -11,6 +11,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"image"
 	"image/draw"
@@ -170,8 +171,16 @@ func (tab *Tab) Errors() []string {
 func (tab *Tab) close() {
 	tab.cancel()
 	<-tab.done
+	for _, e := range tab.wrong() {
+		tab.t.Errorf("the page's console: %s", e)
+	}
+}
+
+// wrong returns the errors of the page that are not allowed.
+func (tab *Tab) wrong() []string {
 	tab.mu.Lock()
 	defer tab.mu.Unlock()
+	var wrong []string
 next:
 	for _, e := range tab.errors {
 		for _, a := range tab.allow {
@@ -179,8 +188,9 @@ next:
 				continue next
 			}
 		}
-		tab.t.Errorf("the page's console: %s", e)
+		wrong = append(wrong, e)
 	}
+	return wrong
 }
 
 // step runs one thing with a limit on its time.
@@ -263,12 +273,33 @@ func Eval[T any](tab *Tab, js string) T {
 	return v
 }
 
-// Wait waits until JavaScript yields something true.
+// Wait waits until JavaScript yields something true. It gives up as soon as the
+// page has written an error that is not allowed.
 func (tab *Tab) Wait(js string) {
 	tab.t.Helper()
+	tab.wait(js, false)
+}
+
+// WaitAcross is Wait for a page that may load anew meanwhile.
+func (tab *Tab) WaitAcross(js string) {
+	tab.t.Helper()
+	tab.wait(js, true)
+}
+
+func (tab *Tab) wait(js string, across bool) {
+	tab.t.Helper()
 	tab.step("waiting for "+js, func(ctx context.Context) error {
-		_, err := chromedp.Run(ctx, chromedp.Poll[bool]("Boolean("+js+")", chromedp.WithPollingInterval(10*time.Millisecond), chromedp.WithPollingTimeout(Patience)))
-		return err
+		for {
+			_, err := chromedp.Run(ctx, chromedp.Poll[bool]("Boolean("+js+")", chromedp.WithPollingInterval(10*time.Millisecond), chromedp.WithPollingTimeout(time.Second)))
+			switch {
+			case err == nil || ctx.Err() != nil:
+				return err
+			case !across && !errors.Is(err, chromedp.ErrPollingTimeout):
+				return err
+			case len(tab.wrong()) > 0:
+				return errors.New("the page failed meanwhile")
+			}
+		}
 	})
 }
 

@@ -47,7 +47,7 @@ let notedStatus = null;
 let notedSetup = null;
 
 /** For tests: what the page knows, and how often it has drawn. */
-const hooks = { state, scene, options, draws: 0, frame: NaN, redraw };
+const hooks = { state, scene, options, draws: 0, frame: NaN, redraw, notes: () => notes, theme: () => theme };
 /** @type {any} */ (window).holdgap = hooks;
 
 function measureWindow() {
@@ -166,7 +166,7 @@ function tick() {
   requestAnimationFrame(tick);
   const now = performance.now();
   if (!clock.known) {
-    if (notes.length > 0 || lostSince > 0) alone();
+    if (options.wrong.length > 0 || lostSince > 0) alone();
     return;
   }
   const f = clock.frame(now) - options.delay / clock.frameMS;
@@ -183,6 +183,10 @@ function tick() {
 
 /** Before anything was heard: only what is wrong is shown. */
 function alone() {
+  if (themeAsked === '') {
+    themeAsked = 'alone';
+    fetchTheme(options.theme || STANDARD_THEME, 0, themeAsked);
+  }
   if (theme && (stale || drawnLink !== performance.now() - lostSince > LOST)) {
     drawnLink = performance.now() - lostSince > LOST;
     redraw(0);

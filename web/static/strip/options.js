@@ -32,8 +32,8 @@ export const OPTIONS = [
     help: 'The thread of directions: numpad digits, arrows, or none. It shows once a direction has been held.',
   },
   {
-    name: 'frames', kind: 'number', min: 20, max: 240, whole: true, also: ['auto'], normal: 'auto', unit: 'frames',
-    help: 'Frames across the strip. auto chooses as many as leave room for large digits.',
+    name: 'frames', kind: 'number', min: 36, max: 240, whole: true, also: ['auto'], normal: 'auto', unit: 'frames',
+    help: 'Frames across the strip, never less than six tenths of a second. auto chooses as many as leave room for large digits.',
   },
   {
     name: 'axis', kind: 'choice', values: ['horizontal', 'vertical'], normal: 'horizontal',
@@ -65,7 +65,7 @@ export const OPTIONS = [
   },
   {
     name: 'motion', kind: 'choice', values: ['pull', 'scroll', 'still'], normal: 'pull',
-    help: 'pull: the cloth stands still while it is woven and is pulled on by a third when it reaches the end. scroll: runs on with every frame; while presses come so thick that beads running past one spot would flicker, it is pulled instead. still: pulled on by a whole strip only. Who asks the system for reduced motion gets still unless the address says otherwise.',
+    help: 'pull: the cloth stands still while it is woven and is pulled on by a third, or half a second, when it reaches the end. scroll: runs on with every frame; while presses come so thick that beads running past one spot would flicker, it is pulled instead. still: pulled on by a whole strip only. Who asks the system for reduced motion gets still unless the address says otherwise.',
   },
   {
     name: 'rest', kind: 'number', min: 0, max: 600, whole: true, normal: '10', unit: 'frames',
