@@ -54,7 +54,7 @@ const costs = `(async (rounds) => {
   const time = (f, n) => { const t = performance.now(); for (let i = 0; i < n; i++) f(); return (performance.now() - t) / n; };
   time(draw, 50); time(base, 50);
   const a = [], b = [];
-  for (let r = 0; r < rounds; r++) { a.push(time(draw, 10)); b.push(time(base, 10)); }
+  for (let r = 0; r < rounds; r++) { a.push(time(draw, 60)); b.push(time(base, 60)); }
   const mid = (x) => Math.min(...x); // the least disturbed round
   const laid = []; for (let r = 0; r < rounds; r++) laid.push(time(() => layout(scene, state, 200, options, size, theme, painter.measure, []), 20));
   return {strip: mid(a), bare: mid(b), layout: mid(laid), beads: scene.beads.n, texts: scene.texts.n};
@@ -75,7 +75,7 @@ func BenchmarkRedraw(b *testing.B) {
 	tab := browser.Tab(b, chromium.View{W: 1920, H: 700})
 	tab.Open(s.URL + "/blank")
 	for b.Loop() {
-		c := chromium.Eval[cost](tab, fmt.Sprintf("%s(%d)", costs, 40))
+		c := chromium.Eval[cost](tab, fmt.Sprintf("%s(%d)", costs, 15))
 		b.ReportMetric(c.Strip, "strip-ms")
 		b.ReportMetric(c.Bare, "bare-ms")
 		b.ReportMetric(c.Layout, "layout-ms")
