@@ -45,10 +45,9 @@ type Control struct {
 	o    ControlOptions
 	rec  atomic.Pointer[take.Recorder]
 	ring *take.Ring
-	end  func() // of the tap
+	ends []func() // of listening
 
 	mu      sync.Mutex // never held while the engine's lock is waited for by a tap
-	noted   map[uint16]capture.Device
 	saved   string
 	stopped error // why the recording that runs stopped by itself
 	closed  bool
@@ -59,11 +58,11 @@ func NewControl(o ControlOptions) *Control {
 	c := &Control{o: o}
 	if o.Ring > 0 {
 		c.ring = take.NewRing(c.header(), o.Ring, 0)
-		for _, n := range c.inForce() {
+		if n, err := c.settings(); err == nil {
 			_ = c.ring.Note(n) // a profile too long for a take: the take is judged by the usual settings
 		}
 	}
-	c.end = o.Engine.Tap(c.edge)
+	c.ends = []func(){o.Engine.Tap(c.edge), o.Engine.OnDevice(c.device)}
 	return c
 }
 
@@ -79,18 +78,6 @@ func (c *Control) edge(e capture.Edge) {
 
 func (c *Control) header() take.Header {
 	return take.Header{Start: c.o.Wall(), StartAt: c.o.Now(), Program: c.o.Program}
-}
-
-// inForce returns the settings and devices in force now, as notes.
-func (c *Control) inForce() []take.Note {
-	var notes []take.Note
-	if n, err := c.settings(); err == nil {
-		notes = append(notes, n)
-	}
-	for _, d := range c.o.Engine.Devices() {
-		notes = append(notes, take.Device{At: c.o.Now(), Attached: true, Device: d})
-	}
-	return notes
 }
 
 func (c *Control) settings() (take.Settings, error) {
@@ -136,32 +123,24 @@ func (c *Control) StartAt(path string) error {
 		return err
 	}
 	c.stopped = nil
-	c.noted = map[uint16]capture.Device{}
+	for _, d := range c.o.Engine.Devices() {
+		_ = r.Note(take.Device{At: o.Header.StartAt, Attached: true, Device: d})
+	}
 	c.rec.Store(r)
-	c.noteDevices()
 	c.o.Engine.Warn(troubleStopped, "")
 	c.o.Engine.Warn(troubleLost, "")
 	c.o.Engine.SetTake(true)
 	return nil
 }
 
-// noteDevices records the devices that have not been, and what is known of them
-// by now. The lock is held.
-func (c *Control) noteDevices() {
-	at := c.o.Now()
-	for _, d := range c.o.Engine.Devices() {
-		if c.noted != nil && c.noted[d.ID] == d {
-			continue
-		}
-		n := take.Device{At: at, Attached: true, Device: d}
-		if r := c.rec.Load(); r != nil {
-			if r.Note(n) == nil && c.noted != nil {
-				c.noted[d.ID] = d
-			}
-		}
-		if c.ring != nil {
-			_ = c.ring.Note(n)
-		}
+// device is called with the engine's lock held, so it must not wait for anything.
+func (c *Control) device(d capture.Device, here bool) {
+	n := take.Device{At: c.o.Now(), Attached: here, Device: d}
+	if r := c.rec.Load(); r != nil {
+		_ = r.Note(n) // one that no take can hold is not worth stopping for
+	}
+	if c.ring != nil {
+		_ = c.ring.Note(n)
 	}
 }
 
@@ -194,7 +173,6 @@ func (c *Control) stop() error {
 	if r == nil {
 		return errors.New("stopping the recording: nothing is being recorded")
 	}
-	c.noteDevices()
 	c.rec.Store(nil)
 	st := r.Status()
 	// Closing waits for the recorder, which may be telling [Control.failed].
@@ -211,13 +189,16 @@ func (c *Control) stop() error {
 }
 
 // Mark puts a note at this moment into the recording and into what is always kept.
-func (c *Control) Mark(note string) error {
+func (c *Control) Mark(note string) error { return c.MarkAt(c.o.Now(), note) }
+
+// MarkAt is Mark for a moment (ns) that has just been.
+func (c *Control) MarkAt(at int64, note string) error {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if strings.TrimSpace(note) == "" {
 		note = "mark"
 	}
-	m := take.Mark{At: c.o.Now(), Text: note}
+	m := take.Mark{At: at, Text: note}
 	r := c.rec.Load()
 	if r == nil && c.ring == nil {
 		return fmt.Errorf("marking %q: nothing is being recorded, and no minutes are kept: record first", note)
@@ -245,7 +226,6 @@ func (c *Control) SaveRecent() error {
 	if n, _, _ := c.ring.Held(); n == 0 {
 		return errors.New("saving the last minutes: nothing was pressed in them")
 	}
-	c.noteDevices()
 	path, err := c.o.Folder.New(c.o.Wall())
 	if err != nil {
 		return err
@@ -295,7 +275,9 @@ func (c *Control) Saved() string {
 
 // Close ends the recording, if there is one, and listening.
 func (c *Control) Close() error {
-	c.end()
+	for _, end := range c.ends {
+		end()
+	}
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	c.closed = true
@@ -303,23 +285,6 @@ func (c *Control) Close() error {
 		return nil
 	}
 	return c.stop()
-}
-
-// Keep brings the devices of a running recording up to date now and then, until
-// ctx ends; then it closes the control and returns what [Control.Close] does.
-func (c *Control) Keep(ctx context.Context) error {
-	t := time.NewTicker(5 * time.Second)
-	defer t.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return c.Close()
-		case <-t.C:
-			c.mu.Lock()
-			c.noteDevices()
-			c.mu.Unlock()
-		}
-	}
 }
 
 // Exists reports whether a file has the path already.
