@@ -94,10 +94,8 @@ func (f *liveFlags) setup() (live.Setup, error) {
 		s.Phase = &ns
 	}
 	s.Target.Window = frame.Frame(f.window)
-	if f.window != 0 {
-		if err := window.ValidateFrames(s.Target.Window); err != nil {
-			return s, fmt.Errorf("--window %d: %w", f.window, err)
-		}
+	if f.window < 0 || s.Target.Window > window.MaxFrames {
+		return s, fmt.Errorf("--window %d is outside 0 to %d frames: 0 judges nothing", f.window, window.MaxFrames)
 	}
 	return s, nil
 }
@@ -180,7 +178,7 @@ func runLive(ctx context.Context, f liveFlags, stdout, stderr io.Writer) error {
 	}
 	fmt.Fprintf(stdout, "Add the strip as a browser source. Ctrl-C ends.\n")
 	if f.open {
-		if err := openBrowser(ctx, base+"/strip"); err != nil {
+		if err := openBrowser(base+"/strip"); err != nil {
 			fmt.Fprintf(stderr, "holdgap: opening the browser: %v: open the address above by hand\n", err)
 		}
 	}
@@ -214,7 +212,7 @@ func (p plan) feeds(e *live.Engine, seed uint64, log zerolog.Logger) []live.Feed
 
 // openBrowser asks the desktop to open an address, and does not wait for the
 // browser to end.
-func openBrowser(ctx context.Context, url string) error {
+func openBrowser(url string) error {
 	name, args := "xdg-open", []string{url}
 	switch runtime.GOOS {
 	case "darwin":
@@ -222,7 +220,7 @@ func openBrowser(ctx context.Context, url string) error {
 	case "windows":
 		name, args = "rundll32", []string{"url.dll,FileProtocolHandler", url}
 	}
-	cmd := exec.CommandContext(ctx, name, args...)
+	cmd := exec.Command(name, args...)
 	if err := cmd.Start(); err != nil {
 		return err
 	}
