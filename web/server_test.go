@@ -20,6 +20,7 @@ import (
 
 	"holdgap/capture"
 	"holdgap/capture/monotime"
+	"holdgap/capture/page"
 	"holdgap/web"
 	"holdgap/web/live"
 	"holdgap/web/wire"
@@ -85,7 +86,7 @@ func TestPadToViewer(t *testing.T) {
 	require.NoError(t, err)
 	began := time.Now()
 	clock := func() float64 { return float64(time.Since(began))/1e6 + 1000 }
-	var bound wire.Bound
+	var bound page.Bound
 	require.NoError(t, pad.ReadJSON(&bound))
 	require.Contains(t, bound.Keys, "south")
 	answered := make(chan struct{})
@@ -93,7 +94,7 @@ func TestPadToViewer(t *testing.T) {
 	go func() {
 		defer close(answered)
 		for {
-			var p wire.Ping
+			var p page.Ping
 			if pad.ReadJSON(&p) != nil {
 				return
 			}
@@ -192,7 +193,7 @@ func TestDeviceNumbersComeBack(t *testing.T) {
 	for range 20 {
 		c, _, err := r.dial(t, "/wire/pad", nil)
 		require.NoError(t, err)
-		var b wire.Bound
+		var b page.Bound
 		require.NoError(t, c.ReadJSON(&b))
 		require.InDelta(t, 1000.0/60, b.FrameMS, 1e-6)
 		require.NoError(t, c.WriteJSON(map[string]any{"t": "attach", "d": 0, "name": "a pad", "mapping": "standard", "poll_ms": 4}))

@@ -11,7 +11,6 @@ import (
 	"github.com/gorilla/websocket"
 
 	"holdgap/capture/page"
-	"holdgap/web/wire"
 )
 
 // The Guard has checked Host and Origin before a request comes here.
@@ -160,7 +159,7 @@ func (s *Server) pad(w http.ResponseWriter, r *http.Request) {
 
 	gone := make(chan error, 1)
 	go func() {
-		c.SetReadLimit(wire.MaxPadMessage)
+		c.SetReadLimit(page.MaxMessage)
 		keepAlive(c)
 		gone <- s.readPad(c, p, lagID)
 	}()
@@ -212,7 +211,7 @@ func (s *Server) readPad(c *websocket.Conn, p *padConn, lagID uint16) error {
 		kind, b, err := c.ReadMessage()
 		now := s.opts.Now()
 		if errors.Is(err, websocket.ErrReadLimit) {
-			return fmt.Errorf("a message is longer than %d bytes", wire.MaxPadMessage)
+			return fmt.Errorf("a message is longer than %d bytes", page.MaxMessage)
 		}
 		if err != nil {
 			return nil
@@ -233,7 +232,7 @@ func (s *Server) readPad(c *websocket.Conn, p *padConn, lagID uint16) error {
 	}
 }
 
-func (s *Server) bind(p *padConn, keys []string, learn bool) wire.Bound {
+func (s *Server) bind(p *padConn, keys []string, learn bool) page.Bound {
 	b := p.pad.Bind(s.opts.Now(), keys, learn)
 	setup := s.opts.Engine.Setup()
 	b.FrameMS = setup.Rate.FrameNS() / 1e6

@@ -12,7 +12,6 @@ import (
 	"unicode/utf8"
 
 	"holdgap/capture"
-	"holdgap/web/wire"
 )
 
 // Limits of what a pad may say.
@@ -27,10 +26,10 @@ const (
 
 // Decode reads one message of a pad. The error says in words what is wrong with
 // it and quotes it.
-func Decode(b []byte) (wire.PadMessage, error) {
-	var m wire.PadMessage
-	if len(b) > wire.MaxPadMessage {
-		return m, fmt.Errorf("pad message of %d bytes is longer than %d: send each key by itself", len(b), wire.MaxPadMessage)
+func Decode(b []byte) (Message, error) {
+	var m Message
+	if len(b) > MaxMessage {
+		return m, fmt.Errorf("pad message of %d bytes is longer than %d: send each key by itself", len(b), MaxMessage)
 	}
 	if !utf8.Valid(b) {
 		return m, fmt.Errorf("pad message %s is not UTF-8: send JSON text", quote(string(b)))
@@ -38,13 +37,13 @@ func Decode(b []byte) (wire.PadMessage, error) {
 	d := json.NewDecoder(bytes.NewReader(b))
 	d.DisallowUnknownFields()
 	if err := d.Decode(&m); err != nil {
-		return wire.PadMessage{}, fmt.Errorf("pad message %s: %s", quote(string(b)), words(err))
+		return Message{}, fmt.Errorf("pad message %s: %s", quote(string(b)), words(err))
 	}
 	if _, err := d.Token(); err != io.EOF {
-		return wire.PadMessage{}, fmt.Errorf("pad message %s goes on behind its end: send one object a message", quote(string(b)))
+		return Message{}, fmt.Errorf("pad message %s goes on behind its end: send one object a message", quote(string(b)))
 	}
 	if err := Check(m); err != nil {
-		return wire.PadMessage{}, err
+		return Message{}, err
 	}
 	return m, nil
 }
@@ -70,19 +69,19 @@ func words(err error) string {
 // Check reports the first thing wrong with a message, quoting it: an unknown
 // kind or key, a number that is out of range or not a number, a field that does
 // not belong to the kind.
-func Check(m wire.PadMessage) error {
-	var want wire.PadMessage // m with only the fields of its kind
+func Check(m Message) error {
+	var want Message // m with only the fields of its kind
 	switch m.T {
 	case "attach":
-		want = wire.PadMessage{D: m.D, Name: m.Name, Mapping: m.Mapping, PollMS: m.PollMS}
+		want = Message{D: m.D, Name: m.Name, Mapping: m.Mapping, PollMS: m.PollMS}
 	case "key":
-		want = wire.PadMessage{D: m.D, K: m.K, Down: m.Down, C: m.C}
+		want = Message{D: m.D, K: m.K, Down: m.Down, C: m.C}
 	case "detach":
-		want = wire.PadMessage{D: m.D, C: m.C}
+		want = Message{D: m.D, C: m.C}
 	case "release":
-		want = wire.PadMessage{C: m.C, Why: m.Why}
+		want = Message{C: m.C, Why: m.Why}
 	case "pong":
-		want = wire.PadMessage{S: m.S, C: m.C}
+		want = Message{S: m.S, C: m.C}
 	default:
 		return fmt.Errorf("pad message kind %s is not known: send attach, key, detach, release or pong", quote(m.T))
 	}
@@ -115,7 +114,7 @@ func Check(m wire.PadMessage) error {
 	return nil
 }
 
-func checkAttach(m wire.PadMessage) error {
+func checkAttach(m Message) error {
 	if n := utf8.RuneCountInString(m.Name); n == 0 || n > maxName {
 		return fmt.Errorf("device name %s has %d characters: give it 1 to %d", quote(m.Name), n, maxName)
 	}

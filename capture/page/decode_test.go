@@ -10,8 +10,6 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-
-	"holdgap/web/wire"
 )
 
 var goodMessages = []string{
@@ -38,7 +36,7 @@ func TestDecodeReadsWhatIsDocumented(t *testing.T) {
 		require.Equal(t, m, again)
 	}
 	m, _ := Decode([]byte(goodMessages[2]))
-	assert.Equal(t, wire.PadMessage{T: "key", K: "south", Down: true, C: 1234.5}, m)
+	assert.Equal(t, Message{T: "key", K: "south", Down: true, C: 1234.5}, m)
 }
 
 func TestDecodeSaysWhatIsWrong(t *testing.T) {
@@ -73,7 +71,7 @@ func TestDecodeSaysWhatIsWrong(t *testing.T) {
 		{`{"t":"release","c":1,"why":"bored"}`, `the reason "bored"`},
 		{`{"t":"jump"}`, `kind "jump" is not known`},
 		{`null`, `kind "" is not known`},
-		{`{"t":"key","k":"` + strings.Repeat("s", wire.MaxPadMessage) + `"}`, "is longer than 4096"},
+		{`{"t":"key","k":"` + strings.Repeat("s", MaxMessage) + `"}`, "is longer than 4096"},
 		{"{\"t\":\"\xff\"}", "is not UTF-8"},
 	} {
 		m, err := Decode([]byte(c.text))
@@ -85,7 +83,7 @@ func TestDecodeSaysWhatIsWrong(t *testing.T) {
 
 func TestCheckRefusesWhatJSONCannotSay(t *testing.T) {
 	for _, c := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
-		assert.Error(t, Check(wire.PadMessage{T: "pong", S: 1, C: c}))
+		assert.Error(t, Check(Message{T: "pong", S: 1, C: c}))
 	}
 }
 
@@ -111,7 +109,7 @@ func FuzzDecode(f *testing.F) {
 	f.Fuzz(func(t *testing.T, b []byte) {
 		m, err := Decode(b)
 		if err != nil {
-			if m != (wire.PadMessage{}) || !utf8.ValidString(err.Error()) || len(err.Error()) > 1000 {
+			if m != (Message{}) || !utf8.ValidString(err.Error()) || len(err.Error()) > 1000 {
 				t.Fatalf("%q: %+v, %v", b, m, err)
 			}
 			return

@@ -7,6 +7,12 @@
 // focus, is hidden or leaves, when the gamepad goes, or when the connection ends.
 // The package has no clock, no goroutine and does no I/O.
 //
+// # The messages of /wire/pad
+//
+// They are JSON text over a WebSocket. The server sends [Bound]s and [Ping]s; the
+// page answers with [Pong]s and sends other [Message]s. Anything else, or more
+// than [MaxMessage] bytes, ends the connection with a close reason in words.
+//
 // # Driving a pad
 //
 // After accepting, send the message that [Pad.Bind] returns. Then send
@@ -26,7 +32,6 @@ import (
 	"time"
 
 	"holdgap/capture"
-	"holdgap/web/wire"
 )
 
 // Limits and times of a pad.
@@ -100,11 +105,11 @@ func NewPad(sink capture.Sink, ids capture.IDs) *Pad {
 // held and not bound any more is let go. With learn, every key of a gamepad
 // counts too, so that a button can be bound by pressing; never one of a keyboard.
 // The caller may add the length of a frame before sending it.
-func (p *Pad) Bind(now int64, keys []string, learn bool) wire.Bound {
+func (p *Pad) Bind(now int64, keys []string, learn bool) Bound {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	now = p.tick(now)
-	b := wire.Bound{T: "bound", Keys: slices.Clone(keys), Learn: learn}
+	b := Bound{T: "bound", Keys: slices.Clone(keys), Learn: learn}
 	p.bound, p.learn = make(map[string]bool, len(keys)), learn
 	for _, k := range keys {
 		p.bound[k] = true
@@ -146,7 +151,7 @@ func (p *Pad) PingIn() time.Duration {
 }
 
 // Ping returns a ping to send at now.
-func (p *Pad) Ping(now int64) wire.Ping {
+func (p *Pad) Ping(now int64) Ping {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	now = p.tick(now)
@@ -165,7 +170,7 @@ func (p *Pad) Ping(now int64) wire.Ping {
 		delete(p.open, oldest)
 	}
 	p.open[s] = now
-	return wire.Ping{
+	return Ping{
 		T: "ping", S: s,
 		RTT: float64(p.rel.RTT()) / nsPerMilli,
 		Err: float64(p.rel.Bound(now)) / nsPerMilli,
@@ -174,7 +179,7 @@ func (p *Pad) Ping(now int64) wire.Ping {
 
 // Message takes a message that came at now. After an error, which quotes what
 // was wrong, the connection must be closed.
-func (p *Pad) Message(now int64, m wire.PadMessage) error {
+func (p *Pad) Message(now int64, m Message) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.closed {
@@ -280,7 +285,7 @@ func (p *Pad) tick(now int64) int64 {
 	return p.now
 }
 
-func (p *Pad) attach(m wire.PadMessage, d *device) {
+func (p *Pad) attach(m Message, d *device) {
 	if !d.numbered {
 		d.id, d.numbered = p.ids.Next(), true
 		if !p.numbered {
@@ -314,7 +319,7 @@ func (p *Pad) up(d *device, key string, at int64) {
 	p.sink.Input(capture.Input{At: d.last, Device: d.id, Key: key})
 }
 
-func (p *Pad) key(now int64, m wire.PadMessage, d *device) {
+func (p *Pad) key(now int64, m Message, d *device) {
 	held := slices.Contains(d.held, m.K)
 	// A key that is not bound is no error: the page may not have heard yet.
 	if m.Down == held || m.Down && !p.counts(m.D, m.K) {

@@ -11,7 +11,6 @@ import (
 	"pgregory.net/rapid"
 
 	"holdgap/capture"
-	"holdgap/web/wire"
 )
 
 type numbers struct{ n uint16 }
@@ -97,7 +96,7 @@ func rig(t *testing.T) (*Pad, *sink) {
 	at := 100 * second
 	require.Zero(t, p.PingIn())
 	ping := p.Ping(at)
-	require.NoError(t, p.Message(at+2*ms, wire.PadMessage{T: "pong", S: ping.S, C: float64(at/ms) + 1.0001}))
+	require.NoError(t, p.Message(at+2*ms, Message{T: "pong", S: ping.S, C: float64(at/ms) + 1.0001}))
 	send(t, p, at+3*ms, `{"t":"attach","d":0,"name":"Invented Pad (STANDARD GAMEPAD Vendor: 1234 Product: 5678)","mapping":"standard","poll_ms":4}`)
 	send(t, p, at+3*ms, `{"t":"attach","d":15,"name":"Keyboard"}`)
 	return p, k
@@ -173,7 +172,7 @@ func TestReleases(t *testing.T) {
 		assert.Equal(t, []string{"1 south false", "detach 1", "2 key_j false", "detach 2"}, k.log)
 		assert.Equal(t, at, k.inputs[2].At)
 		k.allUp()
-		assert.ErrorContains(t, p.Message(at, wire.PadMessage{T: "release", Why: "blur"}), "after the end")
+		assert.ErrorContains(t, p.Message(at, Message{T: "release", Why: "blur"}), "after the end")
 		p.Close(at)
 		assert.Zero(t, p.Lag())
 	})
@@ -192,7 +191,7 @@ func TestOnlyBoundKeysCount(t *testing.T) {
 	assert.Len(t, k.log, n)
 
 	b := p.Bind(101*second, []string{"south", "key_j"}, true)
-	assert.Equal(t, wire.Bound{T: "bound", Keys: []string{"south", "key_j"}, Codes: map[string]string{"KeyJ": "key_j"}, Learn: true}, b)
+	assert.Equal(t, Bound{T: "bound", Keys: []string{"south", "key_j"}, Codes: map[string]string{"KeyJ": "key_j"}, Learn: true}, b)
 	send(t, p, 101*second, `{"t":"key","d":0,"k":"north","down":true,"c":100999}`)
 	send(t, p, 101*second, `{"t":"key","d":15,"k":"key_p","down":true,"c":100999}`)
 	assert.Equal(t, []string{"1 north true"}, k.log[n:], "learning takes gamepads' keys, never a keyboard's")
@@ -202,19 +201,19 @@ func TestProtocolErrors(t *testing.T) {
 	p, _ := rig(t)
 	at := 101 * second
 	for _, c := range []struct {
-		m    wire.PadMessage
+		m    Message
 		want string
 	}{
-		{wire.PadMessage{T: "key", D: 3, K: "south", Down: true, C: 1}, `key "south" is of device 3, which is not attached`},
-		{wire.PadMessage{T: "detach", D: 3, C: 1}, "device 3 cannot be detached"},
-		{wire.PadMessage{T: "pong", S: 17, C: 1}, "pong 17 answers no ping"},
-		{wire.PadMessage{T: "key", D: 99, K: "south"}, "device 99"},
-		{wire.PadMessage{T: "key", K: "sowth"}, `unknown key "sowth"`},
+		{Message{T: "key", D: 3, K: "south", Down: true, C: 1}, `key "south" is of device 3, which is not attached`},
+		{Message{T: "detach", D: 3, C: 1}, "device 3 cannot be detached"},
+		{Message{T: "pong", S: 17, C: 1}, "pong 17 answers no ping"},
+		{Message{T: "key", D: 99, K: "south"}, "device 99"},
+		{Message{T: "key", K: "sowth"}, `unknown key "sowth"`},
 	} {
 		assert.ErrorContains(t, p.Message(at, c.m), c.want)
 	}
 	ping := p.Ping(at)
-	pong := wire.PadMessage{T: "pong", S: ping.S, C: float64(at / ms)}
+	pong := Message{T: "pong", S: ping.S, C: float64(at / ms)}
 	require.NoError(t, p.Message(at+ms, pong))
 	assert.ErrorContains(t, p.Message(at+ms, pong), "answers no ping", "a ping is answered once")
 }
@@ -225,7 +224,7 @@ func TestTooManyMessages(t *testing.T) {
 	n := 0
 	for ; n < 100*MaxBurst; n++ {
 		at += ms / 10
-		if err := p.Message(at, wire.PadMessage{T: "key", K: "south", Down: n%2 == 0, C: float64(at / ms)}); err != nil {
+		if err := p.Message(at, Message{T: "key", K: "south", Down: n%2 == 0, C: float64(at / ms)}); err != nil {
 			assert.ErrorContains(t, err, "more than 500 messages a second")
 			break
 		}
@@ -238,7 +237,7 @@ func TestTooManyMessages(t *testing.T) {
 	at = 101 * second
 	for i := range 20 * MaxRate { // 20 s at just the greatest rate
 		at += second / MaxRate
-		require.NoError(t, p.Message(at, wire.PadMessage{T: "key", K: "south", Down: i%2 == 0, C: float64(at / ms)}))
+		require.NoError(t, p.Message(at, Message{T: "key", K: "south", Down: i%2 == 0, C: float64(at / ms)}))
 	}
 }
 
@@ -317,11 +316,11 @@ func TestPromisesHold(t *testing.T) {
 		k := newSink(t)
 		p := NewPad(k, &k.ids)
 		now := int64(0)
-		var open []wire.Ping
+		var open []Ping
 		for range rapid.IntRange(1, 150).Draw(t, "steps") {
 			now += rapid.Int64Range(-ms, 400*ms).Draw(t, "dt")
 			c := rapid.OneOf(rapid.Float64Range(0, maxClock), rapid.Just(max(0, float64(now)/1e6))).Draw(t, "c")
-			m := wire.PadMessage{
+			m := Message{
 				T: rapid.SampledFrom([]string{"attach", "key", "key", "key", "detach", "release", "pong", "bind", "ping"}).Draw(t, "t"),
 				D: rapid.SampledFrom([]int{0, 1, 15}).Draw(t, "d"), C: c,
 			}
@@ -373,7 +372,7 @@ func BenchmarkMessage(b *testing.B) {
 	k := newSink(b)
 	p := NewPad(discard{}, &k.ids)
 	p.Bind(0, []string{"south"}, false)
-	if err := p.Message(0, wire.PadMessage{T: "attach", Name: "Pad"}); err != nil {
+	if err := p.Message(0, Message{T: "attach", Name: "Pad"}); err != nil {
 		b.Fatal(err)
 	}
 	text := []byte(`{"t":"key","d":0,"k":"south","down":true,"c":1234.5}`)

@@ -18,7 +18,6 @@ import (
 	"holdgap/capture/page"
 	"holdgap/themes"
 	"holdgap/web/static"
-	"holdgap/web/wire"
 )
 
 // program is the least server that a pad page needs: the pages, and a WebSocket
@@ -230,7 +229,7 @@ func (p *program) keyMessages() map[string]bool {
 	defer p.mu.Unlock()
 	m := map[string]bool{}
 	for _, s := range p.raw {
-		var msg wire.PadMessage
+		var msg page.Message
 		require.NoError(p.t, json.Unmarshal([]byte(s), &msg))
 		if msg.T == "key" {
 			m[msg.K] = true
