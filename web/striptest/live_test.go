@@ -51,7 +51,7 @@ func TestLiveRests(t *testing.T) {
 	assert.Equal(t, before, chromium.Eval[int](tab, frames), "redraws while it rests")
 	assert.Equal(t, 1, chromium.Eval[int](tab, "holdgap.scene.beads.n"))
 	s.send(press(2, 400, wire.Press{ID: 2, Button: 0, State: wire.Down, First: 400, Hold: 1, Gap: -1}))
-	tab.Wait("holdgap.scene.beads.n === 2 && holdgap.scene.cuts.n === 1")
+	tab.Wait("holdgap.scene.beads.n === 2 && holdgap.scene.cuts.n === 2")
 	assert.Greater(t, chromium.Eval[int](tab, frames), before)
 }
 

@@ -401,3 +401,32 @@ func TestTabularDigits(t *testing.T) {
 	}
 	assert.InDelta(t, 0.632, w[0], 0.001)
 }
+
+// Where there is no room for every thread, threads do not take each other's
+// places while they are in use: rows that swap would flicker.
+func TestLayoutKeepsRows(t *testing.T) {
+	tab := page(t)
+	got := chromium.Eval[[]string](tab, with(layoutModules, `
+		const theme = await H.loadTheme("lantern", 1);
+		const painter = new D.Painter(document.createElement("canvas"));
+		painter.wear(theme);
+		const buttons = [..."abcdefgh"].map((label) => ({label, role: "action", keys: 1}));
+		const presses = [];
+		// Eight buttons in turn for five seconds, then only the last two for twenty.
+		for (let i = 0; i < 200; i++) presses.push({id: i + 1, b: i < 75 ? i % 8 : 6 + i % 2, state: "up", first: 100 + (i < 75 ? 4 * i : 300 + 10 * (i - 75)), hold: 2, gap: -1, keys: []});
+		const state = T.createState(10);
+		T.apply(state, {...X.SAMPLE, setup: {...X.SAMPLE.setup, buttons}, f: 100, presses, directions: [], multis: []});
+		const scene = new S.Scene();
+		const o = O.readOptions("");
+		const seen = [];
+		for (let f = 150; f < 1700; f += 5) {
+			L.layout(scene, state, f, o, {w: 1280, h: 120, dpr: 1}, theme, painter.measure, []);
+			const rows = scene.rows.map((b) => buttons[b].label).join("") + "+" + scene.left;
+			if (seen[seen.length - 1] !== rows) seen.push(rows);
+		}
+		return seen;`))
+	// First as they came; then, ten seconds after its last press, each of two gives way.
+	require.Len(t, got, 3, "%v", got)
+	assert.Regexp(t, `^abc\w*\+[1-9]$`, got[0])
+	assert.Contains(t, got[2], "gh+")
+}

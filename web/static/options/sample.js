@@ -55,5 +55,5 @@ export const MARKS = [
   ['A kinked thread and ?', 'a gap too short for fingers: perhaps a bouncing switch.'],
   ['The thread of directions', 'numpad notation, facing right: 6 is right, 4 left, 8 up, 2 down, 5 a ring. The thread is thick while a direction is held.'],
   ['An arch on the hem', 'the window of a target: stitched while it is awaited, filled when it was hit, empty when not.'],
-  ['A slanted cut', 'time left out: nothing happened there.'],
+  ['Two slanted strokes', 'time left out: nothing happened there.'],
 ];

@@ -277,20 +277,21 @@ function glow(scene, key, level, a0, a1, c, tall) {
   b.level = level;
 }
 
-/** @param {Scene} scene @param {State} state */
-export function cuts(scene, state) {
+/**
+ * Where time was left out: on each thread and on the hem.
+ * @param {Scene} scene
+ * @param {State} state
+ * @param {number} threads
+ */
+export function cuts(scene, state, threads) {
   for (let i = state.rests.length - 1; i >= 0; i--) {
     const r = state.rests[i];
     if (r.to > g.head) continue;
     const a = along(state, r.to);
     if (a < g.gutter) break;
-    const b = point(scene.cuts.add(), a, 0);
-    b.r = 0.2 * g.digit;
-    // From the first thread to the hem.
-    const q = place(scratch, a, threadAt(0) - 0.3 * g.digit, 0, g.hem + TICK_TALL * g.digit - threadAt(0) + 0.3 * g.digit);
-    b.w = q.w;
-    b.h = q.h;
-    if (g.vertical) b.x = q.x;
-    else b.y = q.y;
+    for (let row = 0; row <= threads; row++) {
+      const b = point(scene.cuts.add(), a, row < threads ? threadAt(row) : g.hem);
+      b.r = 0.2 * g.digit;
+    }
   }
 }

@@ -48,7 +48,7 @@ export function layout(scene, state, f, o, size, theme, measure, notes) {
   if (o.windows) multis(scene, state, f, o, measure);
   outcomes(scene, state, o, measure);
   flashes(scene, state, f, o, theme, first);
-  cuts(scene, state);
+  cuts(scene, state, first + scene.rows.length);
   if (o.labels) labels(scene, state, theme, measure, turned, first);
   shuttle(scene);
   told(scene, state, o, theme, notes, measure);

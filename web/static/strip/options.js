@@ -69,7 +69,7 @@ export const OPTIONS = [
   },
   {
     name: 'rest', kind: 'number', min: 0, max: 600, whole: true, normal: '10', unit: 'frames',
-    help: 'After this many frames in which nothing happens the strip rests, so that the last presses stay in sight; a slanted cut marks the time left out. 0 never rests.',
+    help: 'After this many frames in which nothing happens the strip rests, so that the last presses stay in sight; two slanted strokes mark the time left out. 0 never rests.',
   },
   {
     name: 'fingers', kind: 'choice', values: ['auto', 'on', 'off'], normal: 'auto',

@@ -198,39 +198,55 @@ export function outline(ctx, b, grow, shape, scene, open) {
 
 
 /**
- * A bead whose count is not sure: hollow, with no ends, its sides in stitches.
+ * A bead whose count is not sure: hollow, its outline in stitches. They are laid
+ * so that the corners are whole and the ends stay open, for a narrow bead's count.
  * @param {CanvasRenderingContext2D} ctx
  * @param {Box} b
  * @param {Theme} theme
  * @param {number} line
  * @param {Scene} scene
  */
-function shell(ctx, b, theme, line, scene) {
+export function shell(ctx, b, theme, line, scene) {
+  const { x, y, w, h } = b;
+  const long = scene.vertical ? h : w;
+  const i = line / 2;
+  const r = theme.shape.bead === 'square' ? 1 : Math.min(w, h) * 0.26;
+  // Stitches along the sides: the first and last belong to the corners.
+  const n = Math.max(2, Math.round(long / (scene.digit * 0.42)));
+  const stitch = long / (2 * n - 1);
+  const u = Math.max(scene.vertical ? w * 0.3 : stitch, r);
+  const v = Math.max(scene.vertical ? stitch : h * 0.3, r);
   ctx.strokeStyle = theme.colour.bead;
   ctx.lineWidth = line;
-  const long = scene.vertical ? b.h : b.w;
-  // A whole number of stitches, beginning and ending with one.
-  const n = Math.max(2, Math.round(long / (scene.digit * 0.36)));
-  DASH[0] = long / (n * 1.55 - 0.55 + 0.5);
-  DASH[1] = DASH[0] * 0.55;
-  const inset = DASH[0] * 0.25;
-  ctx.setLineDash(DASH);
   ctx.beginPath();
-  if (scene.vertical) {
-    ctx.moveTo(b.x + line / 2, b.y + inset);
-    ctx.lineTo(b.x + line / 2, b.y + b.h - inset);
-    ctx.moveTo(b.x + b.w - line / 2, b.y + inset);
-    ctx.lineTo(b.x + b.w - line / 2, b.y + b.h - inset);
-  } else {
-    ctx.moveTo(b.x + inset, b.y + line / 2);
-    ctx.lineTo(b.x + b.w - inset, b.y + line / 2);
-    ctx.moveTo(b.x + inset, b.y + b.h - line / 2);
-    ctx.lineTo(b.x + b.w - inset, b.y + b.h - line / 2);
+  ctx.moveTo(x + i, y + v);
+  ctx.arcTo(x + i, y + i, x + u, y + i, r);
+  ctx.lineTo(x + u, y + i);
+  ctx.moveTo(x + w - u, y + i);
+  ctx.arcTo(x + w - i, y + i, x + w - i, y + v, r);
+  ctx.lineTo(x + w - i, y + v);
+  ctx.moveTo(x + w - i, y + h - v);
+  ctx.arcTo(x + w - i, y + h - i, x + w - u, y + h - i, r);
+  ctx.lineTo(x + w - u, y + h - i);
+  ctx.moveTo(x + u, y + h - i);
+  ctx.arcTo(x + i, y + h - i, x + i, y + h - v, r);
+  ctx.lineTo(x + i, y + h - v);
+  for (let k = 1; k < n - 1; k++) {
+    const a = 2 * k * stitch;
+    if (scene.vertical) {
+      ctx.moveTo(x + i, y + a);
+      ctx.lineTo(x + i, y + a + stitch);
+      ctx.moveTo(x + w - i, y + a);
+      ctx.lineTo(x + w - i, y + a + stitch);
+    } else {
+      ctx.moveTo(x + a, y + i);
+      ctx.lineTo(x + a + stitch, y + i);
+      ctx.moveTo(x + a, y + h - i);
+      ctx.lineTo(x + a + stitch, y + h - i);
+    }
   }
   ctx.stroke();
-  ctx.setLineDash(NONE);
 }
-
 
 /**
  * A waist: two notches where several presses were read as one hold.

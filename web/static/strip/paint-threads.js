@@ -140,7 +140,7 @@ function wave(ctx, b, theme, thick, v, halo, kinked, digit) {
 
 
 /**
- * Time left out: a slanted cut through threads and hem.
+ * Time left out: two slanted strokes on each thread and on the hem.
  * @param {CanvasRenderingContext2D} ctx
  * @param {Scene} scene
  * @param {Theme} theme
@@ -149,28 +149,29 @@ function wave(ctx, b, theme, thick, v, halo, kinked, digit) {
  */
 export function cuts(ctx, scene, theme, o, halo) {
   const list = scene.cuts;
-  const v = scene.vertical;
   for (let i = 0; i < list.n; i++) {
     const b = list.items[i];
+    // The thread ends and goes on.
+    ctx.fillStyle = theme.colour.halo;
+    ctx.fillRect(b.x - b.r * 0.8, b.y - b.r * 0.8, b.r * 1.6, b.r * 1.6);
     for (let pass = 0; pass < 2; pass++) {
       ctx.strokeStyle = pass === 0 ? theme.colour.halo : theme.colour.tick;
       ctx.lineWidth = (pass === 0 ? 2 * halo : 0) + 2 * o.scale;
       ctx.beginPath();
-      for (let s = -0.5; s <= 0.5; s++) {
-        const d = s * b.r * 1.6;
-        if (v) {
-          ctx.moveTo(b.x, b.y + d + b.r);
-          ctx.lineTo(b.x + b.w, b.y + d - b.r);
+      for (let s = -0.7; s <= 0.7; s += 1.4) {
+        const d = s * b.r;
+        if (scene.vertical) {
+          ctx.moveTo(b.x - b.r * 1.5, b.y + d + b.r * 0.5);
+          ctx.lineTo(b.x + b.r * 1.5, b.y + d - b.r * 0.5);
         } else {
-          ctx.moveTo(b.x + d + b.r, b.y);
-          ctx.lineTo(b.x + d - b.r, b.y + b.h);
+          ctx.moveTo(b.x + d - b.r * 0.5, b.y + b.r * 1.5);
+          ctx.lineTo(b.x + d + b.r * 0.5, b.y - b.r * 1.5);
         }
       }
       ctx.stroke();
     }
   }
 }
-
 
 /**
  * @param {CanvasRenderingContext2D} ctx
