@@ -185,11 +185,11 @@ func TestVerdicts(t *testing.T) {
 		size       frame.Frame
 		words      string
 	}{
-		{3, 2, session.Covered, 5, "3 → 5 frames"},
-		{3, 3, session.Covered, 6, "3 → 6 frames"},
+		{3, 2, session.Covered, 5, "3 to 5 frames"},
+		{3, 3, session.Covered, 6, "3 to 6 frames"},
 		{3, 4, session.Holed, 6, "hole of 1 frame"},
 		{1, 2, session.Holed, 2, "hole of 1 frame"},
-		{2, 2, session.Covered, 4, "2 → 4 frames"},
+		{2, 2, session.Covered, 4, "2 to 4 frames"},
 	} {
 		es := append(tap(0, 10, 11), tap(0, 10+int64(c.spacing), 20)...)
 		l, _ := play(session.Config{Clock: fifty(t), Buttons: layout,

@@ -95,7 +95,7 @@ func (m *Multi) judge(t *Target) {
 func (m *Multi) Words() string {
 	switch m.Verdict {
 	case Covered:
-		return fmt.Sprintf("%d → %d frames", m.Window, m.Cover.Size())
+		return fmt.Sprintf("%d to %d frames", m.Window, m.Cover.Size())
 	case Holed:
 		h, _ := m.Cover.FirstHole()
 		if n := int(m.Cover.Holes()); n > 1 {
