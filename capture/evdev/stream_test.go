@@ -2,9 +2,9 @@ package evdev
 
 import (
 	"bytes"
-	_ "embed"
 	"encoding/binary"
 	"io"
+	"os"
 	"testing"
 	"testing/iotest"
 
@@ -15,8 +15,14 @@ import (
 	"holdgap/capture"
 )
 
-//go:embed testdata/pad-500.evdev
-var pad500 []byte
+// pad500 is a real pad's stream: see testdata/README.md at the top.
+var pad500 = func() []byte {
+	b, err := os.ReadFile("../../testdata/pad-500.evdev")
+	if err != nil {
+		panic(err)
+	}
+	return b
+}()
 
 // tape is a sink that keeps what it was told.
 type tape struct {
