@@ -83,8 +83,17 @@ type Stage struct {
 
 // Frame is what a page drew, not yet over any scene.
 type Frame struct {
-	F   float64      // in frames of the game
-	Pix *image.NRGBA // the pixels of the page's canvas
+	F      float64      // in frames of the game
+	Pix    *image.NRGBA // the pixels of the page's canvas
+	Counts []Text       // the texts over the threads, where the page put them
+}
+
+// Text is a text on the strip: X and Y (CSS px) are its middle, Size is the
+// size of its font (px). Whole says that the edge of the cloth cuts nothing off.
+type Text struct {
+	X, Y, Size float64
+	Text       string
+	Whole      bool
 }
 
 // New opens a stage for a performance; it closes with the test. Pages are those
@@ -121,24 +130,33 @@ func (s *Stage) routes() map[string]http.Handler {
 	}
 }
 
-// take receives one frame of a page: width and height in the query, then RGBA,
-// not multiplied by opacity.
+// take receives one frame of a page: sizes in the query, then its texts as JSON,
+// then RGBA, not multiplied by opacity.
 func (s *Stage) take(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	width, err1 := strconv.Atoi(q.Get("w"))
 	height, err2 := strconv.Atoi(q.Get("h"))
 	f, err3 := strconv.ParseFloat(q.Get("f"), 64)
-	if err1 != nil || err2 != nil || err3 != nil || width < 1 || height < 1 || width > 4096 || height > 4096 {
+	texts, err4 := strconv.Atoi(q.Get("texts"))
+	if err1 != nil || err4 != nil || texts < 0 || texts > 1<<20 || err2 != nil || err3 != nil || width < 1 || height < 1 || width > 4096 || height > 4096 {
 		http.Error(w, fmt.Sprintf("no frame: %q", r.URL.RawQuery), http.StatusBadRequest)
 		return
 	}
-	img := image.NewNRGBA(image.Rect(0, 0, width, height))
-	if _, err := io.ReadFull(r.Body, img.Pix); err != nil {
+	frame := Frame{F: f, Pix: image.NewNRGBA(image.Rect(0, 0, width, height))}
+	text := make([]byte, texts)
+	_, err := io.ReadFull(r.Body, text)
+	if err == nil {
+		err = json.Unmarshal(text, &frame.Counts)
+	}
+	if err == nil {
+		_, err = io.ReadFull(r.Body, frame.Pix.Pix)
+	}
+	if err != nil {
 		http.Error(w, err.Error(), http.StatusBadRequest)
 		return
 	}
 	select {
-	case s.frames <- Frame{f, img}:
+	case s.frames <- frame:
 	case <-r.Context().Done():
 	}
 }
@@ -150,7 +168,7 @@ const blink = `<!doctype html><html lang="en"><meta charset="utf-8"><title>blink
 const q = new URLSearchParams(location.search), hz = Number(q.get('hz'));
 const canvas = document.getElementById('cloth'), ctx = canvas.getContext('2d');
 canvas.width = innerWidth; canvas.height = innerHeight;
-window.holdgap = { state: {}, redraw(f) {
+window.holdgap = { state: {}, scene: { texts: { items: [], n: 0 }, clip: {} }, redraw(f) {
   ctx.fillStyle = (f / 60 * hz) % 1 < 0.5 ? 'black' : 'white';
   ctx.fillRect(0, 0, canvas.width, canvas.height);
 } };
@@ -183,7 +201,11 @@ func (s *Stage) open(tab *chromium.Tab, address string, from, step float64, coun
 			const { width, height } = canvas;
 			// As a blob, since the driver is told of every other body as text.
 			const { data } = canvas.getContext('2d').getImageData(0, 0, width, height);
-			const r = await fetch('/stage/frame?' + new URLSearchParams({ w: width, h: height, f }), { method: 'POST', body: new Blob([data]) });
+			const { texts, clip } = holdgap.scene;
+			const list = texts.items.slice(0, texts.n).map((b) => ({ X: b.x, Y: b.y, Size: b.r, Text: b.text,
+				Whole: b.x - b.w / 2 >= clip.x && b.x + b.w / 2 <= clip.x + clip.w && b.y - b.h / 2 >= clip.y && b.y + b.h / 2 <= clip.y + clip.h }));
+			const head = new TextEncoder().encode(JSON.stringify(list));
+			const r = await fetch('/stage/frame?' + new URLSearchParams({ w: width, h: height, f, texts: head.length }), { method: 'POST', body: new Blob([head, data]) });
 			if (!r.ok) throw new Error(await r.text());
 		};
 	})()`)
