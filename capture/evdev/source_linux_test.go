@@ -310,7 +310,7 @@ func TestNamedDevices(t *testing.T) {
 func TestNamedPipeOfRawEvents(t *testing.T) {
 	dir := t.TempDir()
 	p := filepath.Join(dir, "events")
-	require.NoError(t, os.WriteFile(p, pad500, 0o644))
+	require.NoError(t, os.WriteFile(p, pad500(t), 0o644))
 	_, e, stop := run(t, Options{Root: dir, Paths: []string{p}})
 	var east []int64
 	for h := e.next(t); h.what != "detach"; h = e.next(t) {
@@ -433,7 +433,7 @@ func TestWatchMeasures(t *testing.T) {
 	w := tr.pad(1)
 	infos, err := Scan(tr.root)
 	require.NoError(t, err)
-	send(t, w, pad500)
+	send(t, w, pad500(t))
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() { done <- Watch(ctx, tr.root, infos) }()

@@ -15,14 +15,12 @@ import (
 	"holdgap/capture"
 )
 
-// pad500 is a real pad's stream: see testdata/README.md at the top.
-var pad500 = func() []byte {
+// pad500 returns a real pad's stream: see testdata/README.md at the top.
+func pad500(t *testing.T) []byte {
 	b, err := os.ReadFile("../../testdata/pad-500.evdev")
-	if err != nil {
-		panic(err)
-	}
+	require.NoError(t, err)
 	return b
-}()
+}
 
 // tape is a sink that keeps what it was told.
 type tape struct {
@@ -61,7 +59,7 @@ func put(b []byte, us int64, typ, code uint16, value int32) []byte {
 // a button is held 1.564079 − 1.464057 s = 100.022 ms; the hat is pressed down once
 // and up twice; the pad reports on a grid of 4 ms.
 func TestDecodeStreamOfARealPad(t *testing.T) {
-	for _, r := range []io.Reader{bytes.NewReader(pad500), iotest.OneByteReader(bytes.NewReader(pad500)), iotest.DataErrReader(bytes.NewReader(pad500))} {
+	for _, r := range []io.Reader{bytes.NewReader(pad500(t)), iotest.OneByteReader(bytes.NewReader(pad500(t))), iotest.DataErrReader(bytes.NewReader(pad500(t)))} {
 		sink := &tape{}
 		require.NoError(t, DecodeStream(r, Stream{Device: capture.Device{ID: 7, Name: "pad"}}, sink))
 
