@@ -108,8 +108,7 @@ func Parse(name string, text []byte) (*File, error) {
 			return nil, locate(Problems{{Path: "version", Reason: fmt.Sprintf("version must be %d, not %s", Version, kind(v))}})
 		}
 	}
-	def := Default()
-	f.Settings = Settings{Version: Version, FollowDevice: def.FollowDevice, Takes: def.Takes}
+	f.Settings.defaults()
 	var d decoder
 	d.structure(reflect.ValueOf(&f.Settings).Elem(), f.tree, "")
 	f.Unknown = locate(d.unknown)

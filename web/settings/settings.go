@@ -111,11 +111,14 @@ type Move struct {
 	HitStop  int64 `toml:"hit_stop,omitempty" json:"hit_stop"`
 }
 
+// DefaultRingMinutes is how many of the last minutes are kept unless said otherwise.
+const DefaultRingMinutes = 10
+
 // Default returns settings for a start without a file.
 func Default() Settings {
 	return Settings{
 		Version: Version, Profile: "everything", FollowDevice: true,
-		Takes:    Takes{RingMinutes: 10},
+		Takes:    Takes{RingMinutes: DefaultRingMinutes},
 		Profiles: []Profile{DefaultProfile("everything")},
 	}
 }
@@ -127,6 +130,14 @@ func DefaultProfile(name string) Profile {
 
 // defaults fills in what a profile in a file need not say.
 func (p *Profile) defaults() { *p = DefaultProfile("") }
+
+// defaults fills in what a file need not say.
+func (s *Settings) defaults() {
+	*s = Settings{Version: Version, FollowDevice: true, Takes: Takes{RingMinutes: DefaultRingMinutes}}
+}
+
+// defaults fills in what a table of takes need not say.
+func (t *Takes) defaults() { t.RingMinutes = DefaultRingMinutes }
 
 // Current returns the profile in force.
 func (s *Settings) Current() *Profile {

@@ -174,6 +174,24 @@ func valueLength(s string) int {
 	return end
 }
 
+// comments returns the comments inside of a value.
+func comments(value string) (list []string) {
+	for i := 0; i < len(value); i++ {
+		switch value[i] {
+		case '"', '\'':
+			i += stringLength(value[i:]) - 1
+		case '#':
+			n := strings.IndexByte(value[i:], '\n')
+			if n < 0 {
+				n = len(value) - i
+			}
+			list = append(list, strings.TrimRight(value[i:i+n], " \t\r"))
+			i += n
+		}
+	}
+	return list
+}
+
 // cut cuts a file into blocks, of which the first has no header.
 func cut(text string) ([]*block, error) {
 	c := &cutter{s: text, line: 1}
@@ -366,6 +384,10 @@ func (w *writer) node(n *node, t *table, old map[string]any, path []string, arra
 			indent = e.key[:len(e.key)-len(strings.TrimLeft(e.key, " \t"))]
 		}
 		tail = b.tail
+		if b.head == "" && len(b.entries) == 0 { // the comment at the top stays there
+			w.text(tail, true)
+			tail = ""
+		}
 	}
 	for _, k := range dotted {
 		if sub, ok := t.vals[k].(*table); ok {
@@ -451,10 +473,14 @@ func (w *writer) entry(e *entry, t *table, old map[string]any) {
 		return
 	}
 	value := e.value
-	if !reflect.DeepEqual(plain(is), was) {
-		value = inline(is, w.nl)
-	}
 	w.text(e.lead, true)
+	if !reflect.DeepEqual(plain(is), was) {
+		indent := e.key[:len(e.key)-len(strings.TrimLeft(e.key, " \t"))]
+		value = inline(is, w.nl+indent)
+		for _, c := range comments(e.value) { // of a list over several lines
+			w.text(indent+c+w.nl, true)
+		}
+	}
 	w.text(e.key+value+e.rest, true)
 }
 
@@ -547,7 +573,7 @@ func (w *writer) header(path []string, array bool) {
 
 // add writes a new key.
 func (w *writer) add(indent string, path []string, v any) {
-	w.text(indent+keyText(path)+" = "+inline(v, w.nl)+w.nl, true)
+	w.text(indent+keyText(path)+" = "+inline(v, w.nl+indent)+w.nl, true)
 }
 
 func isTable(v any) bool {

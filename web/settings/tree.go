@@ -228,14 +228,21 @@ func kind(x any) string {
 
 // merge returns the table that a struct is written as over what the file had
 // before: the file's own writing of a value that is the same, the keys that are
-// not known, and every value that is not left out.
+// not known, and every value that has to be said.
 func merge(v reflect.Value, old map[string]any) *table {
 	t := newTable(-1)
 	known := map[string]bool{}
+	def := reflect.New(v.Type()).Elem()
+	if p, ok := def.Addr().Interface().(interface{ defaults() }); ok {
+		p.defaults()
+	}
 	for i := range v.NumField() {
 		key, omit := tag(v.Type().Field(i))
 		known[key] = true
 		before, had := old[key]
+		if len(old) > 0 && !had && reflect.DeepEqual(copied(v.Field(i)).Interface(), copied(def.Field(i)).Interface()) {
+			continue // whoever wrote the file left it to us
+		}
 		if x, ok := mergeValue(v.Field(i), before, had, omit, key); ok {
 			t.set(key, x)
 		}
