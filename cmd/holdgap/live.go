@@ -7,6 +7,7 @@ import (
 	"net"
 	"os/exec"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -15,18 +16,20 @@ import (
 	"github.com/spf13/cobra"
 
 	"holdgap/capture"
-	"holdgap/capture/evdev"
-	"holdgap/capture/monotime"
-	"holdgap/capture/performer"
 	"holdgap/overlay/frame"
 	"holdgap/overlay/window"
 	"holdgap/web"
 	"holdgap/web/live"
+	"holdgap/web/settings"
 )
 
 // liveFlags are what the live verb was asked for.
 type liveFlags struct {
 	addr     string
+	lan      bool
+	settings string
+	profile  string
+	target   string
 	sources  []string
 	rate     string
 	read     string
@@ -36,6 +39,8 @@ type liveFlags struct {
 	seed     uint64
 	open     bool
 	verbose  bool
+
+	given func(flag string) bool // whether a flag was on the command line
 }
 
 func liveCommand() *cobra.Command {
@@ -44,7 +49,10 @@ func liveCommand() *cobra.Command {
 		Use:   "live",
 		Short: "Capture and serve the strip (also without a verb)",
 		Long: `Captures the controllers and serves the pages. Add the printed address of the strip
-as a browser source in the streaming program.
+as a browser source in the streaming program; set everything up on the desk.
+
+What the desk sets is kept in the settings file (see holdgap settings). A flag given
+here holds instead for this run, and is not kept.
 
 Sources (repeat --source for several):
   auto          every readable pad, stick and button box, pages that play, and the
@@ -55,49 +63,103 @@ Sources (repeat --source for several):
   demo          the performer: an invented player in an invented game`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			f.given = cmd.Flags().Changed
 			return runLive(cmd.Context(), f, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&f.addr, "addr", "127.0.0.1:7411", "address to serve on")
+	fl.BoolVar(&f.lan, "lan", false, "serve other machines of the network too, by token; the desk shows their addresses")
+	fl.StringVar(&f.settings, "settings", "", "the settings `file` (see holdgap settings path)")
+	fl.StringVar(&f.profile, "profile", "", "the profile to use, by `name`, whatever is plugged in")
+	fl.StringVar(&f.target, "target", "", "the target to judge by, by `name`; \"\" for none")
 	fl.StringArrayVar(&f.sources, "source", []string{"auto"}, "where edges come from: auto, evdev, evdev:PATH, page or demo")
-	fl.StringVar(&f.rate, "rate", "60", "the game's frames a second: 60, 60000/1001, 59.637405, …")
-	fl.StringVar(&f.read, "read", "sampled", "how the game reads a button: sampled or latched")
-	fl.StringVar(&f.phase, "phase", "unknown", "where the game's poll instants lie: unknown, or ms from the zero of the monotonic clock")
-	fl.Int64Var(&f.window, "window", 3, "frames of the target window; 0 judges nothing")
-	fl.StringVar(&f.cleaning, "opposites", "neutral", "opposite directions held together: neutral, last, up (up wins) or none")
+	fl.StringVar(&f.rate, "rate", "", "the game's frames a second: 60, 60000/1001, 59.637405, …")
+	fl.StringVar(&f.read, "read", "", "how the game reads a button: sampled or latched")
+	fl.StringVar(&f.phase, "phase", "", "where the game's poll instants lie: unknown, or ms from the zero of the monotonic clock")
+	fl.Int64Var(&f.window, "window", 0, "frames of a window to judge by instead of a target; 0 judges nothing")
+	fl.StringVar(&f.cleaning, "opposites", "", "opposite directions held together: neutral, last, up (up wins) or none")
 	fl.Uint64Var(&f.seed, "seed", 1, "what the performer plays")
 	fl.BoolVar(&f.open, "open", false, "open the strip in the browser")
 	fl.BoolVar(&f.verbose, "verbose", false, "say more on the terminal")
 	return cmd
 }
 
-// setup turns flags into a setup; every error is about the call.
-func (f *liveFlags) setup() (live.Setup, error) {
-	s := live.DefaultSetup()
+// setup returns what to judge by: the settings with the flags over them. Every
+// error is about the call, as long as the settings are right.
+func (f *liveFlags) setup(s settings.Settings) (live.Setup, error) {
+	s = s.Clone()
+	if f.given("profile") {
+		s.Profile = f.profile
+	}
+	p := s.Current()
+	if p == nil {
+		return live.Setup{}, fmt.Errorf("--profile %q: there is no such profile: there are %s", f.profile, quotedNames(s.Profiles, func(p settings.Profile) string { return p.Name }))
+	}
 	var err error
-	if s.Rate, err = frame.ParseRate(f.rate); err != nil {
-		return s, fmt.Errorf("--rate: %w", err)
-	}
-	if s.Rule, err = frame.ParseReadRule(f.read); err != nil {
-		return s, fmt.Errorf("--read: %w", err)
-	}
-	if s.Cleaning, err = capture.ParseCleaning(f.cleaning); err != nil {
-		return s, fmt.Errorf("--opposites: %w", err)
-	}
-	if f.phase != "unknown" {
-		ms, err := strconv.ParseFloat(f.phase, 64)
-		if err != nil || !(ms >= 0 && ms < s.Rate.FrameNS()/1e6) {
-			return s, fmt.Errorf("--phase %q: write unknown, or milliseconds from 0 to below one frame (%.3f ms)", f.phase, s.Rate.FrameNS()/1e6)
+	if f.given("rate") {
+		if p.Rate, err = frame.ParseRate(f.rate); err != nil {
+			return live.Setup{}, fmt.Errorf("--rate: %w", err)
 		}
-		ns := int64(ms * 1e6)
-		s.Phase = &ns
+		if t := p.Rate.FrameNS() / 1e6; p.PhaseMS != nil && *p.PhaseMS >= t {
+			p.PhaseMS = nil // it was for another rate
+		}
 	}
-	s.Target.Window = frame.Frame(f.window)
-	if f.window < 0 || s.Target.Window > window.MaxFrames {
-		return s, fmt.Errorf("--window %d is outside 0 to %d frames: 0 judges nothing", f.window, window.MaxFrames)
+	if f.given("read") {
+		if p.Read, err = frame.ParseReadRule(f.read); err != nil {
+			return live.Setup{}, fmt.Errorf("--read: %w", err)
+		}
 	}
-	return s, nil
+	if f.given("opposites") {
+		if p.Cleaning, err = capture.ParseCleaning(f.cleaning); err != nil {
+			return live.Setup{}, fmt.Errorf("--opposites: %w", err)
+		}
+	}
+	if f.given("phase") {
+		p.PhaseMS = nil
+		if f.phase != "unknown" {
+			t := p.Rate.FrameNS() / 1e6
+			ms, err := strconv.ParseFloat(f.phase, 64)
+			if err != nil || !(ms >= 0 && ms < t) {
+				return live.Setup{}, fmt.Errorf("--phase %q: write unknown, or milliseconds from 0 to below one frame (%.3f ms)", f.phase, t)
+			}
+			p.PhaseMS = &ms
+		}
+	}
+	if f.given("window") {
+		if f.given("target") {
+			return live.Setup{}, fmt.Errorf("--target %q and --window %d: give one of them", f.target, f.window)
+		}
+		if f.window < 0 || f.window > int64(window.MaxFrames) {
+			return live.Setup{}, fmt.Errorf("--window %d is outside 0 to %d frames: 0 judges nothing", f.window, window.MaxFrames)
+		}
+		p.Target, p.Window = "", f.window
+	}
+	if f.given("target") {
+		name := func(t settings.Target) string { return t.Name }
+		if f.target != "" && !slices.ContainsFunc(p.Targets, func(t settings.Target) bool { return t.Name == f.target }) {
+			return live.Setup{}, fmt.Errorf("--target %q: profile %q has no such target: it has %s", f.target, p.Name, quotedNames(p.Targets, name))
+		}
+		p.Target = f.target
+	}
+	out, err := p.Setup()
+	if err != nil {
+		return out, err
+	}
+	out.Theme, out.Strip, out.Chords = s.Strip.Theme, s.Strip.Options, s.LiveChords(out.Layout)
+	return out, nil
+}
+
+// quotedNames lists names for people.
+func quotedNames[T any](list []T, name func(T) string) string {
+	if len(list) == 0 {
+		return "none"
+	}
+	var out []string
+	for _, x := range list {
+		out = append(out, strconv.Quote(name(x)))
+	}
+	return strings.Join(out, ", ")
 }
 
 // plan is what the sources asked for come to.
@@ -132,82 +194,64 @@ func (f *liveFlags) plan() (plan, error) {
 	return p, nil
 }
 
-func runLive(ctx context.Context, f liveFlags, stdout, stderr io.Writer) error {
-	setup, err := f.setup()
-	if err != nil {
-		return usageError{err}
+// listenAddr is the address to listen on.
+func (f *liveFlags) listenAddr() (string, error) {
+	addr := f.addr
+	if f.lan && !f.given("addr") {
+		_, port, _ := net.SplitHostPort(addr)
+		addr = ":" + port // every address of the machine
 	}
+	host, _, err := net.SplitHostPort(addr)
+	if err != nil {
+		return "", fmt.Errorf("--addr %q: %w: write a host and a port, for example 127.0.0.1:7411", addr, err)
+	}
+	if ip := net.ParseIP(host); !f.lan && host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return "", fmt.Errorf("--addr %q: only this machine is served: write 127.0.0.1 or localhost as the host, or add --lan", addr)
+	}
+	return addr, nil
+}
+
+func runLive(ctx context.Context, f liveFlags, stdout, stderr io.Writer) error {
 	p, err := f.plan()
 	if err != nil {
 		return usageError{err}
 	}
-	host, _, err := net.SplitHostPort(f.addr)
+	addr, err := f.listenAddr()
 	if err != nil {
-		return usageError{fmt.Errorf("--addr %q: %w: write a host and a port, for example 127.0.0.1:7411", f.addr, err)}
-	}
-	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-		return usageError{fmt.Errorf("--addr %q: only this machine is served: write 127.0.0.1 or localhost as the host", f.addr)}
+		return usageError{err}
 	}
 	level := zerolog.WarnLevel
 	if f.verbose {
 		level = zerolog.DebugLevel
 	}
 	log := zerolog.New(zerolog.ConsoleWriter{Out: stderr, TimeFormat: time.TimeOnly}).Level(level).With().Timestamp().Logger()
-
-	l, err := web.Listen(f.addr)
+	a, err := newApp(f, p, log)
 	if err != nil {
 		return err
 	}
-	engine := live.New(live.Options{Setup: setup, Now: monotime.Now, Log: log})
-	server := web.New(web.Options{Engine: engine, Pads: p.pages, Now: monotime.Now, Log: log})
-
-	ctx, cancel := context.WithCancelCause(ctx)
-	defer cancel(nil)
-	served := make(chan error, 1)
-	go func() {
-		err := server.Serve(ctx, l)
-		if err != nil {
-			cancel(err)
-		}
-		served <- err
-	}()
-	base := "http://" + l.Addr().String()
-	fmt.Fprintf(stdout, "strip    %s/strip\n", base)
+	l, err := web.Listen(addr)
+	if err != nil {
+		return err
+	}
+	if err := a.serve(l, p.pages); err != nil {
+		_ = l.Close()
+		return err
+	}
+	fmt.Fprintf(stdout, "strip    %s/strip\n", a.base)
+	fmt.Fprintf(stdout, "desk     %s/desk\n", a.base)
 	if p.pages {
-		fmt.Fprintf(stdout, "play     %s/pad   (or %s/strip?play=1 as the browser source)\n", base, base)
+		fmt.Fprintf(stdout, "play     %s/pad   (or %s/strip?play=1 as the browser source)\n", a.base, a.base)
+	}
+	if f.lan {
+		fmt.Fprintf(stdout, "Other machines of the network are let in by the addresses that the desk shows.\n")
 	}
 	fmt.Fprintf(stdout, "Add the strip as a browser source. Ctrl-C ends.\n")
 	if f.open {
-		if err := openBrowser(base+"/strip"); err != nil {
+		if err := openBrowser(a.base + "/strip"); err != nil {
 			fmt.Fprintf(stderr, "holdgap: opening the browser: %v: open the address above by hand\n", err)
 		}
 	}
-	err = engine.Run(ctx, p.feeds(engine, f.seed, log)...)
-	cancel(err)
-	if serr := <-served; err == nil {
-		err = serr
-	}
-	return err
-}
-
-// feeds makes the sources of a plan.
-func (p plan) feeds(e *live.Engine, seed uint64, log zerolog.Logger) []live.Feed {
-	var feeds []live.Feed
-	if p.evdev {
-		feeds = append(feeds, live.Feed{Source: evdev.New(evdev.Options{
-			Keys: e.Setup().Layout.Keys(), IDs: e.IDs(), Log: log})})
-	}
-	if len(p.paths) > 0 {
-		feeds = append(feeds, live.Feed{Source: evdev.New(evdev.Options{
-			Paths: p.paths, Keys: e.Setup().Layout.Keys(), IDs: e.IDs(), Log: log})})
-	}
-	if p.auto || p.demo {
-		feeds = append(feeds, live.Feed{
-			Standby: p.auto && !p.demo,
-			Source:  performer.NewSource(performer.SourceOptions{Seed: seed, IDs: e.IDs(), Now: monotime.Now}),
-		})
-	}
-	return feeds
+	return a.run(ctx)
 }
 
 // openBrowser asks the desktop to open an address, and does not wait for the
