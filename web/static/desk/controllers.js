@@ -59,7 +59,7 @@ function drawHere(d) {
         : here.sees ? `This browser sees ${here.sees}, and nobody reads it here.`
           : 'A controller that the program does not find itself can be read by this page, in this browser.'),
       h('p', { class: 'help' }, 'Only one may read a controller, or every press counts twice. For a game in full screen let the strip read it instead: see “Read the gamepad in the browser source” at its address.'),
-      button(here.on ? 'Stop reading it here' : 'Read it through this page', () => readHere(d, !here.on), { id: 'read-here', 'aria-pressed': here.on }))];
+      button(here.on ? 'Stop reading it here' : 'Read it through this page', () => readHere(d, !here.on), { id: 'read-here' }))];
   });
 }
 

@@ -10,10 +10,22 @@ import { count } from './words.js';
 /** @typedef {import('./types.js').Target} Target */
 
 const ROW = 34; // height of a thread, px
-const CELL = 30; // width of a frame where there is room, px
-const LEFT = 8;
+const CELL = 46; // width of a frame where there is room, px
+const LEAST = 14; // width of one where there is not: then the cloth scrolls
+const LEFT = 60; // for the names of the threads
+const RIGHT = 8;
 
 let start = 0; // frame of the first press, as pulled
+
+/** Draws the picture that is shown anew, for another width. */
+let again = () => {};
+let width = 0;
+const sized = new ResizeObserver((all) => {
+  const w = Math.round(all[all.length - 1].contentRect.width);
+  if (w === width || w === 0) return;
+  width = w;
+  again();
+});
 
 /**
  * @param {HTMLElement} box
@@ -22,21 +34,29 @@ let start = 0; // frame of the first press, as pulled
  */
 export function drawCover(box, c, t) {
   const words = box.querySelector('.cover-words') ?? box.appendChild(h('div', { class: 'cover-words', role: 'status', 'aria-live': 'polite' }));
-  const cloth = box.querySelector('.cloth') ?? box.appendChild(h('div', { class: 'cloth' }));
+  let cloth = box.querySelector('.cloth');
+  if (!cloth) {
+    cloth = box.appendChild(h('div', { class: 'cloth', tabindex: 0, role: 'group', 'aria-label': 'The cover, drawn' }));
+    sized.disconnect();
+    sized.observe(cloth);
+  }
+  const shown = cloth;
   const pull = box.querySelector('.pull') ?? box.appendChild(h('div', { class: 'pull' }));
   words.replaceChildren(...(c.error ? [h('p', { class: 'warn' }, h('b', {}, 'Not yet: '), c.error)] : sentence(c, t)));
   if (c.error || c.window <= 0) {
     cloth.replaceChildren();
     pull.replaceChildren();
+    again = () => {};
     return;
   }
   const first = Math.min(0, ...c.runs.map((r) => r[0])) - 2;
   const last = c.window + (c.presses - 1) * c.spacing + 1;
   start = Math.min(Math.max(start, first), c.window + 1);
   const redraw = () => {
-    cloth.replaceChildren(picture(c, first, last));
+    shown.replaceChildren(picture(c, first, last, shown.clientWidth));
     mark.textContent = verdict(c);
   };
+  again = redraw;
   const mark = h('output', { for: 'cover-pull' });
   const slider = h('input', { type: 'range', id: 'cover-pull', min: first, max: c.window + 1, step: 1, value: start,
     oninput: () => { start = slider.valueAsNumber; redraw(); } });
@@ -80,11 +100,12 @@ function verdict(c) {
  * @param {Cover} c
  * @param {number} first frame at the left
  * @param {number} last frame at the right
+ * @param {number} room width to fill, px
  */
-function picture(c, first, last) {
+function picture(c, first, last, room) {
   const n = last - first + 1;
-  const cell = n <= 40 ? CELL : Math.max(4, Math.floor(1200 / n));
-  const wide = LEFT * 2 + n * cell;
+  const cell = Math.min(CELL, Math.max(Math.floor((room - LEFT - RIGHT) / n), n <= 60 ? LEAST : 5));
+  const wide = LEFT + RIGHT + n * cell;
   const rows = c.presses + 1;
   const hem = rows * ROW + 30;
   const tall = hem + 34;
@@ -100,7 +121,8 @@ function picture(c, first, last) {
   // Each press on a thread of its own.
   for (let i = 0; i < c.presses; i++) {
     const y = ROW * (i + 0.5) + 4;
-    pic.append(svg('line', { class: 'thread', x1: LEFT, x2: wide - LEFT, y1: y, y2: y }));
+    pic.append(svg('line', { class: 'thread', x1: LEFT, x2: wide - RIGHT, y1: y, y2: y }));
+    pic.append(svg('text', { class: 'name', x: 6, y: y + 5 }, `press ${i + 1}`));
     const f = start + i * c.spacing;
     if (f < first || f > last) continue;
     const hit = f >= 0 && f < c.window;
@@ -111,7 +133,8 @@ function picture(c, first, last) {
 
   // The starts: beads on a thick thread.
   const y = ROW * (c.presses + 0.5) + 12;
-  pic.append(svg('line', { class: 'thread', x1: LEFT, x2: wide - LEFT, y1: y, y2: y }));
+  pic.append(svg('line', { class: 'thread', x1: LEFT, x2: wide - RIGHT, y1: y, y2: y }));
+  pic.append(svg('text', { class: 'name', x: 6, y: y + 5 }, 'starts'));
   for (const [a, b] of c.runs) {
     pic.append(svg('rect', { class: 'run', x: x(a) - cell / 2 + 1, y: y - 11, width: (b - a + 1) * cell - 2, height: 22, rx: 11 }));
     pic.append(svg('text', { class: 'run-text', x: (x(a) + x(b)) / 2, y: y + 6, 'text-anchor': 'middle' }, String(b - a + 1)));
@@ -124,7 +147,7 @@ function picture(c, first, last) {
   pic.append(svg('path', { class: 'pulled', d: `M${x(start)} ${y - 13}l-6 -9h12z` }));
 
   // The hem.
-  pic.append(svg('line', { class: 'hem', x1: LEFT, x2: wide - LEFT, y1: hem, y2: hem }));
+  pic.append(svg('line', { class: 'hem', x1: LEFT, x2: wide - RIGHT, y1: hem, y2: hem }));
   const each = cell >= 24 ? 1 : cell >= 14 ? 2 : cell >= 8 ? 5 : 10;
   for (let f = first; f <= last; f++) {
     const edge = x(f) - cell / 2;

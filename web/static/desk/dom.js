@@ -5,7 +5,7 @@
 
 /**
  * Makes an element. Attributes: on… are listeners, true and false set and leave
- * out, `value`, `checked` are properties, the rest are attributes.
+ * out (but for aria-…, which say them), `value`, `checked` are properties, the rest are attributes.
  * @template {keyof HTMLElementTagNameMap} K
  * @param {K} tag
  * @param {Record<string, any>} [attrs]
@@ -15,10 +15,10 @@
 export function h(tag, attrs = {}, ...kids) {
   const e = document.createElement(tag);
   for (const [k, v] of Object.entries(attrs)) {
-    if (v === undefined || v === false || v === null) continue;
+    if (v === undefined || v === null || (v === false && !k.startsWith('aria-'))) continue;
     if (k.startsWith('on')) e.addEventListener(k.slice(2), v);
     else if (k === 'value' || k === 'checked') /** @type {any} */ (e)[k] = v;
-    else e.setAttribute(k, v === true ? '' : String(v));
+    else e.setAttribute(k, v === true && !k.startsWith('aria-') ? '' : String(v));
   }
   for (const kid of kids) if (kid !== null && kid !== false && kid !== undefined) e.append(kid);
   if (tag === 'input' && attrs.value !== undefined) e.setAttribute('value', String(attrs.value)); // what it was, to tell what was typed

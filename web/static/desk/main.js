@@ -113,8 +113,8 @@ function drawBar(d) {
   const s = d.state;
   build(at('bar'), [s.paused, s.take, s.takes, s.undo, s.redo], () => [
     button(s.paused ? 'Hands on' : 'Hands off', () => d.link.send({ do: 'pause', on: !s.paused }),
-      { id: 'pause', 'aria-pressed': s.paused, class: 'strong', title: s.paused ? 'Show and record again' : 'Show and record nothing until you choose Hands on' }),
-    s.takes && button(s.take ? 'Stop recording' : 'Record', () => d.link.send({ do: 'take', on: !s.take }), { id: 'take', 'aria-pressed': s.take }),
+      { id: 'pause', class: 'strong', title: s.paused ? 'Show and record again' : 'Show and record nothing until you choose Hands on' }),
+    s.takes && button(s.take ? 'Stop recording' : 'Record', () => d.link.send({ do: 'take', on: !s.take }), { id: 'take' }),
     s.takes && button('Mark', () => d.link.send({ do: 'mark', note: '' }), { id: 'mark', disabled: !s.take, title: 'Set a mark in the take' }),
     h('span', { class: 'spring' }),
     button('Undo', () => d.link.send({ do: 'undo' }), { id: 'undo', disabled: !s.undo }),

@@ -16,8 +16,8 @@ export function drawNow(d, refused) {
         'One for each game and controller.')),
     h('fieldset', { class: 'beads' },
       h('legend', {}, 'The strip judges by'),
-      ...s.targets.map((t, i) => bead(d, `aim-${i}`, t.name, t.wrong ? 'cannot be used' : t.window > 0 ? `window ${t.window}` : 'no link', p.target === t.name, Boolean(t.wrong) || t.window <= 0, () => d.patch({ target: t.name }))),
-      bead(d, 'aim-none', 'No target', p.window > 0 ? `a window of ${p.window}` : 'nothing', p.target === '', false, () => d.patch({ target: '' }))),
+      ...s.targets.map((t, i) => bead(`aim-${i}`, t.name, t.wrong ? 'cannot be used' : t.window > 0 ? `window ${t.window}` : 'no link', p.target === t.name, Boolean(t.wrong) || t.window <= 0, () => d.patch({ target: t.name }))),
+      bead('aim-none', 'No target', p.window > 0 ? `a window of ${p.window}` : 'nothing', p.target === '', false, () => d.patch({ target: '' }))),
     h('details', { id: 'profiles' }, h('summary', {}, 'Profiles: add, rename, remove, follow the controller'),
       h('div', { class: 'row' }, ...naming(d)),
       tick('follow', 'Choose the profile by the controller that is plugged in', s.settings.follow_device, (on) => d.set({ follow_device: on })),
@@ -26,7 +26,6 @@ export function drawNow(d, refused) {
 }
 
 /**
- * @param {import('./main.js').Desk} d
  * @param {string} id
  * @param {string} label
  * @param {string} note
@@ -34,7 +33,7 @@ export function drawNow(d, refused) {
  * @param {boolean} off
  * @param {() => void} choose
  */
-function bead(d, id, label, note, on, off, choose) {
+function bead(id, label, note, on, off, choose) {
   return h('label', { class: 'bead', for: id },
     h('input', { type: 'radio', name: 'aim', id, checked: on, disabled: off, onchange: choose }),
     h('span', {}, h('b', {}, label), ` ${note}`));

@@ -102,7 +102,7 @@ function option(d, o, value, labels) {
   const give = (v) => setOption(d, o.name, v);
   switch (o.kind) {
     case 'switch':
-      return tick(id, name, value === '1', (on) => give(on ? '1' : '0'), o.help);
+      return tick(id, name, value === '1', (on) => give(on ? '1' : '0'), o.help.replace(/^1 /, 'Ticked: ').replace(/^0 /, 'Not ticked: '));
     case 'choice':
       return field(id, name, select((o.values ?? []).map((v) => [v, v]), value, give), o.help);
     case 'number': {

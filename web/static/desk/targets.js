@@ -138,7 +138,7 @@ function editor(d, labels) {
   return h('div', { class: 'target' },
     h('div', { id: 'cover', class: 'cover' }),
     h('div', { id: 'target-fields' },
-      h('div', { class: 'grid' },
+      h('div', { class: 'grid four' },
         field('t-name', 'Name', name),
         field('t-button', 'The button it wants', select([['', 'any button'], ...buttons], t.button, (v) => { t.button = v; give(d); })),
         field('t-presses', 'You aim at', presses),
@@ -220,8 +220,8 @@ function anchorFields(d, t, buttons, num) {
       button('From its frame data', () => { t.opening = 0; t.move = t.move ?? { startup: 5, active: 3, recovery: 10, hit_stop: 0 }; give(d); }, { id: 't-move', class: 'choice', 'aria-pressed': move !== null }),
       button('I know the offset', () => { t.opening = Math.max(1, cover?.opening ?? 1); give(d); }, { id: 't-offset', class: 'choice', 'aria-pressed': move === null })),
     t.starter !== '' && (move
-      ? h('div', { class: 'grid' },
-        num('m-startup', 'Its startup, with the first active frame', move.startup, { min: 1, max: 600 }, (v) => { move.startup = v; }),
+      ? h('div', { class: 'grid four' },
+        num('m-startup', 'Its startup', move.startup, { min: 1, max: 600 }, (v) => { move.startup = v; }, 'With the first active frame.'),
         num('m-active', 'Active', move.active, { min: 0, max: 600 }, (v) => { move.active = v; }),
         num('m-recovery', 'Recovery', move.recovery, { min: 0, max: 600 }, (v) => { move.recovery = v; }),
         num('m-hitstop', 'Hit stop', move.hit_stop, { min: 0, max: 600 }, (v) => { move.hit_stop = v; }, 'For how long the game stands still when it hits.'))

@@ -4,7 +4,8 @@
 /**
  * @typedef {{label: string, role: string, keys: number}} Button
  * @typedef {{rate: string, frame_ms: number, read: string, phase_ms?: number, window: number,
- *   target?: string, wanted: number, buttons: Button[], theme: string, theme_rev: number}} Setup
+ *   target?: string, wanted: number, buttons: Button[], theme: string, theme_rev: number,
+ *   strip?: Record<string, string>}} Setup
  * @typedef {{key: string, text: string}} Trouble
  * @typedef {{demo: boolean, paused: boolean, take: boolean, replay: boolean,
  *   devices: unknown[] | null, troubles: Trouble[] | null}} Status

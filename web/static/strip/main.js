@@ -64,7 +64,10 @@ function receive(u) {
     if (clock.known && Math.abs(u.f - clock.frame(now)) > 600) clock.reset(); // the program began anew
     queue = [];
   }
-  if (u.setup) clock.setFrame(u.setup.frame_ms);
+  if (u.setup) {
+    clock.setFrame(u.setup.frame_ms);
+    follow(u.setup.strip ?? {});
+  }
   clock.observe(u.f, now);
   if (options.delay > 0 && options.frame === null && !u.whole) {
     queue.push(u);
@@ -73,6 +76,24 @@ function receive(u) {
     take(u);
   }
   if (options.frame !== null) still();
+}
+
+let followed = '{}';
+
+/**
+ * Takes the options chosen on the desk, at once and whatever the delay.
+ * @param {Record<string, string>} desk
+ */
+function follow(desk) {
+  const key = JSON.stringify(desk);
+  if (key === followed) return;
+  followed = key;
+  Object.assign(options, readOptions(location.search, reducedMotion(), desk));
+  state.rest = options.rest;
+  governor.perSecond = options.flashes;
+  governor.style = options.flash;
+  noted = '?'; // what is wrong with them may be another
+  stale = true;
 }
 
 /** @param {Update} u */

@@ -133,24 +133,30 @@ export const OPTIONS = [
  *   guard, not an option: pull where scrolling beads would flicker
  */
 
+/** Options that only an address can set. */
+const OF_ADDRESS = new Set(['theme', 'play', 'frame', 'token']);
+
 /**
- * Reads the options from the query of an address.
+ * Reads the options from the query of an address, and what that leaves open from
+ * the desk's.
  * @param {string} query as in location.search
  * @param {boolean} reduced whether the system asks for reduced motion
+ * @param {Record<string, string>} desk options chosen on the desk, by name
  * @returns {StripOptions}
  */
-export function readOptions(query, reduced = false) {
+export function readOptions(query, reduced = false, desk = {}) {
   const given = new URLSearchParams(query);
   /** @type {string[]} */
   const wrong = [];
   /** @type {Record<string, string>} */
   const v = {};
   for (const o of OPTIONS) {
-    const raw = given.get(o.name);
+    const own = given.get(o.name);
+    const raw = own ?? (OF_ADDRESS.has(o.name) ? null : desk[o.name] ?? null);
     v[o.name] = o.normal;
     if (raw === null) continue;
     const why = fault(o, raw.trim());
-    if (why) wrong.push(`${o.name}=${clip(raw)}: ${why}; using ${o.normal || 'the desk’s'}`);
+    if (why) wrong.push(`${own === null ? 'desk: ' : ''}${o.name}=${clip(raw)}: ${why}; using ${o.normal || 'the desk’s'}`);
     else v[o.name] = raw.trim();
   }
   for (const key of new Set(given.keys())) {
