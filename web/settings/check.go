@@ -203,12 +203,9 @@ func (c *checker) profile(path string, p *Profile) {
 		t := &p.Targets[i]
 		at := fmt.Sprintf("%s.target.%d", path, i)
 		c.name(join(at, "name"), "target", t.Name, seen)
-		err := t.check()
-		if err == nil {
-			_, err = t.Resolve(p.Layout())
-		}
+		err := t.Check(p.Layout())
 		if err != nil && (!errors.Is(err, ErrNoLink) || t.Name == p.Target) {
-			c.err(at, who, err)
+			c.err(join(at, t.guilty(p.Layout())), who, err)
 		}
 	}
 	if len(c.wrong) == before { // else it would be said twice
@@ -260,8 +257,46 @@ func (c *checker) layout(path, who string, buttons []capture.Button) {
 	}
 }
 
-// check looks at what [Target.Resolve] does not need.
-func (t *Target) check() error {
+// guilty guesses the key behind an error of [Target.Check].
+func (t *Target) guilty(l capture.Layout) string {
+	q := *t
+	for _, try := range []struct {
+		key  string
+		undo func()
+	}{
+		{"button", func() { q.Button = "" }},
+		{"starter", func() { q.Starter = "" }},
+		{"early", func() { q.Early = "" }},
+		{"hold", func() { q.Hold = 0 }},
+		{"presses", func() { q.Presses = 0 }},
+		{"spacing", func() { q.Spacing = 0 }},
+		{"opening", func() { q.Opening = 1 }},
+		{"move", func() { q.Move, q.Opening = nil, 1 }},
+		{"frames", func() { q.Frames, q.Link = 1, nil }},
+	} {
+		if try.undo(); q.Check(l) == nil {
+			if try.key == "frames" && t.Frames == 0 && t.Link != nil {
+				return "link"
+			}
+			return try.key
+		}
+		q = *t
+	}
+	return "name"
+}
+
+// Check reports what is wrong with the target for a layout. The error of frame
+// data that leave no window is [ErrNoLink].
+func (t *Target) Check(l capture.Layout) error {
+	if err := t.ranges(); err != nil {
+		return err
+	}
+	_, err := t.Resolve(l)
+	return err
+}
+
+// ranges looks at what [Target.Resolve] does not need.
+func (t *Target) ranges() error {
 	bad := func(what string, n, least int64) error {
 		return fmt.Errorf("target %q: %s %d is outside %d to %d frames", t.Name, what, n, least, window.MaxFrames)
 	}
