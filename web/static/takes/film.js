@@ -79,8 +79,16 @@ export class Film {
       return '60';
     }
     v.pause();
+    const near = nearest(times);
+    /** Times of frames far apart: they tell rates from one another that are alike. @type {number[]} */
+    const far = [];
+    for (const part of near.length > 1 ? [0.93, 0.71, 0.53, 0.37] : []) {
+      const shown = more();
+      v.currentTime = part * v.duration;
+      far.push(await shown);
+    }
     v.currentTime = 0;
-    return nearest(times);
+    return closest(near, far.map((t) => t - times[0]));
   }
 
   close() {
@@ -128,13 +136,14 @@ function fraction(s) {
 }
 
 /**
- * The rate of a video whose frames showed at these times; a display that skips
- * frames shows multiples of the distance, so the least counts.
+ * The rates that a video may have whose frames showed at these times, the best
+ * first; a display that skips frames shows multiples of the distance, so the least
+ * counts.
  * @param {number[]} times s
  */
 function nearest(times) {
   const steps = times.slice(1).map((t, i) => t - times[i]).filter((d) => d > 1e-4).sort((a, b) => a - b);
-  if (steps.length < 3) return '60';
+  if (steps.length < 3) return [RATES[7]];
   const base = steps[0];
   let sum = 0;
   let frames = 0;
@@ -146,7 +155,17 @@ function nearest(times) {
     }
   }
   const fps = frames / sum;
-  let best = RATES[0];
-  for (const r of RATES) if (Math.abs(r[1] - fps) < Math.abs(best[1] - fps)) best = r;
-  return best[0];
+  const off = (/** @type {[string, number]} */ r) => Math.abs(r[1] / fps - 1);
+  const all = [...RATES].sort((a, b) => off(a) - off(b));
+  return all.filter((r, i) => i === 0 || off(r) < 0.01);
+}
+
+/**
+ * The rate on whose grid the times lie best.
+ * @param {[string, number][]} rates
+ * @param {number[]} times s from the first frame
+ */
+function closest(rates, times) {
+  const miss = (/** @type {number} */ fps) => times.reduce((n, t) => n + Math.abs(t * fps - Math.round(t * fps)), 0);
+  return [...rates].sort((a, b) => miss(a[1]) - miss(b[1]))[0][0];
 }

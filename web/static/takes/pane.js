@@ -40,6 +40,7 @@ export class Pane {
     this.here = null;
     this.loom = this.q('.loom');
     this.scrub = new Scrub(/** @type {HTMLCanvasElement} */ (this.q('.cloth')), this.q('.eye'), on.say);
+    this.scrub.arrived = () => this.paint();
     this.film = new Film(this.q('.film'), /** @type {HTMLVideoElement} */ (this.q('video')));
     this.plots = { hold: new Plot(this.q('.hold')), gap: new Plot(this.q('.gap')), spacing: new Plot(this.q('.spacing')), trend: new Plot(this.q('.trend')) };
     this.dark = matchMedia('(prefers-color-scheme: dark)');

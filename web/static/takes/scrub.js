@@ -15,8 +15,8 @@ import { get } from './api.js';
 const PART = 1200; // frames of a part
 const PARTS = 12; // parts kept
 const AHEAD = 0.34; // of the strip, beyond the eye
-const ROW = 50; // px for each thread
-const REST = 86; // px for the hem
+const ROW = 42; // px for each thread
+const REST = 66; // px for the hem
 
 export class Scrub {
   /**
@@ -47,6 +47,8 @@ export class Scrub {
     this.frames = 80;
     this.draws = 0;
     this.stop = new AbortController();
+    /** Called when something has come. */
+    this.arrived = () => {};
   }
 
   /** @param {boolean} dark */
@@ -178,6 +180,7 @@ export class Scrub {
         this.parts.delete(far);
       }
       this.draw();
+      this.arrived();
     } catch (e) {
       if (signal.aborted) return;
       this.parts.delete(i);
