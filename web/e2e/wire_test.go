@@ -18,8 +18,12 @@ import (
 )
 
 // start boots a machine with the program running live.
-func start(t *testing.T, args ...string) *vmtest.Player {
+func start(t *testing.T, args ...string) *vmtest.Player { return startWith(t, nil, args...) }
+
+// startWith also puts files into the machine.
+func startWith(t *testing.T, files map[string]string, args ...string) *vmtest.Player {
 	return vmtest.StartPlayer(t, vmtest.Server{
+		Files:   files,
 		Package: "holdgap/cmd/holdgap", Args: append([]string{"live", "--addr", "127.0.0.1:7411", "--verbose"}, args...),
 		Ready: "http://127.0.0.1:7411/strip", Timeout: 5 * time.Minute,
 	})
