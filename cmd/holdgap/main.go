@@ -68,7 +68,7 @@ Without a verb it runs live; holdgap live --help lists what can be set.`,
 	}
 	root.Flags().AddFlagSet(live.Flags())
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usageError{err} })
-	root.AddCommand(live, devicesCommand(), windowCommand(), oddsCommand(), themeCommand(), settingsCommand(), takesCommand())
+	root.AddCommand(live, devicesCommand(), windowCommand(), oddsCommand(), themeCommand(), settingsCommand(), takesCommand(), reportCommand())
 	return root
 }
 

@@ -270,14 +270,15 @@ func (s *Server) brief(r *http.Request) (any, error) {
 	}
 	b := brief{Profile: j.Parts[j.Part].Name, Target: j.Setup.Target.Name, Window: j.Setup.Target.Window,
 		Rate: j.Setup.Rate.String(), Hit: j.Summary.Outcomes[0], Covered: j.Summary.Verdicts[0],
-		Course: j.Summary.Trend.Parts(courseParts).Slots, Demo: j.demo()}
+		Course: j.Summary.Trend.Parts(courseParts).Slots, Demo: j.Demo()}
 	for _, x := range j.Summary.Buttons {
 		b.Presses += x.Presses
 	}
 	return b, nil
 }
 
-func (f *File) demo() bool {
+// Demo reports whether the performer of the demo played in the take.
+func (f *File) Demo() bool {
 	return slices.ContainsFunc(f.Scan.Devices, func(d take.Device) bool { return d.Device.Source == "demo" })
 }
 

@@ -102,7 +102,7 @@ func (j *Judged) page(name string) pageSummary {
 	p := pageSummary{Name: name, Start: j.Start(), Seconds: j.Seconds(), Edges: j.Summary.Edges + j.Skipped,
 		First: int64(c.At(zero)), Last: int64(c.At(j.End())), Position: c.Position(zero), Second: j.Setup.Rate.Float(),
 		Judging: j.judging(), Multis: j.Summary.Multis, Verdicts: j.Summary.Verdicts, Outcomes: j.Summary.Outcomes,
-		Nothing: j.Summary.Nothing, BestRun: j.Summary.BestRun, Course: j.Summary.Trend.Slots, CourseFrom: sec(j.Summary.Trend.From), CourseWidth: float64(j.Summary.Trend.Width) / 1e9, Demo: j.demo(),
+		Nothing: j.Summary.Nothing, BestRun: j.Summary.BestRun, Course: j.Summary.Trend.Slots, CourseFrom: sec(j.Summary.Trend.From), CourseWidth: float64(j.Summary.Trend.Width) / 1e9, Demo: j.Demo(),
 		Settings: []pageSettings{}, Buttons: []pageButton{}, Trend: []trendPoint{}, Marks: []pageMark{}, Videos: []pageVideo{},
 		Devices: []string{}, Notes: append([]string{}, j.Troubles...)}
 	for _, x := range j.Parts {

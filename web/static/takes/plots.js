@@ -68,7 +68,7 @@ export class Plot {
     this.put({
       height: 190,
       scales: { x: { time: false, range: (/** @type {any} */ _u, /** @type {number} */ a, /** @type {number} */ b) => [a, Math.max(b, a + 2)] }, y: { range: (/** @type {any} */ _u, /** @type {any} */ _a, /** @type {number} */ b) => [0, Math.max(b ?? 1, 1)] } },
-      axes: [axis(c, { label: unit, labelFont: FONT, incrs: [1, 2, 5, 10, 20, 50, 100, 200, 500] }), axis(c, { size: 46, incrs: [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 100000] })],
+      axes: [axis(c, { label: unit, labelFont: FONT, incrs: [1, 2, 5, 10, 20, 50, 100, 200, 500] }), axis(c, { size: 56, incrs: [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 100000] })],
       series: [{}, { stroke: c.bead, fill: c.bead, width: 0, points: { show: false }, paths: uPlot.paths.bars({ size: [wide, 40], align: unit === 'frames' ? 0 : 1 }) }],
     }, [x, counts]);
     const from = Math.max(first - 1, 0);
@@ -90,7 +90,7 @@ export class Plot {
       height: 190,
       scales: { x: { time: how.time, range: (/** @type {any} */ _u, /** @type {number} */ a, /** @type {number} */ b) => (b > a ? [a - 0.03 * (b - a), b + 0.03 * (b - a)] : [a - span / 2 - 1, a + span / 2 + 1]) }, y: { range: [0, 100] } },
       axes: [axis(c, how.time ? {} : { label: how.label, labelFont: FONT, values: (/** @type {any} */ _u, /** @type {number[]} */ v) => v.map((t) => clock(t, 0)) }),
-        axis(c, { size: 50, incrs: [25, 50], values: (/** @type {any} */ _u, /** @type {number[]} */ v) => v.map((p) => `${p} %`) })],
+        axis(c, { size: 60, incrs: [25, 50], values: (/** @type {any} */ _u, /** @type {number[]} */ v) => v.map((p) => `${p} %`) })],
       series: [{}, { stroke: c.bead, width: 2, points: { show: true, size: 9, fill: c.bead, stroke: c.bead } }],
       hooks: { draw: [(/** @type {any} */ u) => whiskers(u, points, c)] },
     }, [xs, points.map((p) => 100 * p.rate.rate)]);
