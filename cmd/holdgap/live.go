@@ -14,6 +14,7 @@ import (
 
 	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"holdgap/capture"
 	"holdgap/overlay/frame"
@@ -63,11 +64,16 @@ Sources (repeat --source for several):
   demo          the performer: an invented player in an invented game`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			f.given = cmd.Flags().Changed
 			return runLive(cmd.Context(), f, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
-	fl := cmd.Flags()
+	f.register(cmd.Flags())
+	return cmd
+}
+
+// register makes the flags.
+func (f *liveFlags) register(fl *pflag.FlagSet) {
+	f.given = fl.Changed
 	fl.StringVar(&f.addr, "addr", "127.0.0.1:7411", "address to serve on")
 	fl.BoolVar(&f.lan, "lan", false, "serve other machines of the network too, by token; the desk shows their addresses")
 	fl.StringVar(&f.settings, "settings", "", "the settings `file` (see holdgap settings path)")
@@ -82,7 +88,6 @@ Sources (repeat --source for several):
 	fl.Uint64Var(&f.seed, "seed", 1, "what the performer plays")
 	fl.BoolVar(&f.open, "open", false, "open the strip in the browser")
 	fl.BoolVar(&f.verbose, "verbose", false, "say more on the terminal")
-	return cmd
 }
 
 // setup returns what to judge by: the settings with the flags over them. Every

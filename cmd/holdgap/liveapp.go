@@ -36,6 +36,8 @@ type app struct {
 	feeds  []live.Feed
 	kernel []*evdev.Source
 
+	endApply func() // ends following the settings
+
 	mu    sync.Mutex // orders what is put in force
 	setup live.Setup
 }
@@ -88,6 +90,7 @@ func (a *app) serve(l net.Listener, pads bool) (err error) {
 		Learn: func(on bool) { a.server.Rebind(a.engine.Setup().Layout.Keys(), on) }})
 	a.server = web.New(web.Options{Engine: a.engine, Pads: pads, Routes: a.desk.Routes(), Guard: guard,
 		Themes: a.worn, Now: monotime.Now, Log: a.log})
+	a.endApply = a.store.Subscribe(func(settings.Snapshot) { a.apply() })
 	return nil
 }
 
@@ -184,7 +187,7 @@ func (a *app) run(ctx context.Context) error {
 	defer wg.Wait()
 	defer a.desk.Close()
 	defer cancel(nil)
-	defer a.store.Subscribe(func(settings.Snapshot) { a.apply() })()
+	defer a.endApply()
 	wg.Go(func() {
 		if err := a.store.Watch(ctx); err != nil {
 			a.warn("settings:watch", err.Error())

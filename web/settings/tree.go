@@ -223,7 +223,7 @@ func kind(x any) string {
 	case []any:
 		return "a list"
 	}
-	return fmt.Sprintf("the date %v", x)
+	return "a date or a time"
 }
 
 // merge returns the table that a struct is written as over what the file had
