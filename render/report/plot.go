@@ -62,7 +62,7 @@ type point struct {
 func rates(label string, ps []point) template.HTML {
 	const w, h, left, top, low = 640.0, 190.0, 48.0, 10.0, 156.0
 	s := newSVG(w, h, label)
-	x := func(v float64) float64 { return left + 14 + v*(w-left-28) }
+	x := func(v float64) float64 { return left + 24 + v*(w-left-48) }
 	y := func(p float64) float64 { return low - p*(low-top) }
 	for _, p := range []float64{0, 0.25, 0.5, 0.75, 1} {
 		s.line("rule", left, y(p), w, y(p))
@@ -97,7 +97,7 @@ func trend(t Take) template.HTML {
 		}
 		if of > 0 {
 			at := float64(int64(i)*tr.Width+tr.Width/2) / 1e9
-			ps = append(ps, point{float64(i) / n, clock(at), review.NewRate("", k, of)})
+			ps = append(ps, point{float64(i) / n, strings.TrimSuffix(clock(at), ".0"), review.NewRate("", k, of)})
 		}
 	}
 	if len(ps) < 2 {

@@ -88,6 +88,15 @@ func TestEveryState(t *testing.T) {
 }
 
 func accessible(t *testing.T, tab *chromium.Tab) {
+	t.Helper()
+	tab.View(chromium.View{W: 900, H: 900})
+	tab.Wait(settled)
+	axeOnly(t, tab)
+}
+
+// axeOnly asks axe-core, light and dark.
+func axeOnly(t *testing.T, tab *chromium.Tab) {
+	t.Helper()
 	path := os.Getenv("HOLDGAP_AXE")
 	if path == "" {
 		chromium.LeftOut(t, "no axe-core: set HOLDGAP_AXE to the path of axe.min.js, as cmd/check does")
@@ -97,7 +106,6 @@ func accessible(t *testing.T, tab *chromium.Tab) {
 	tab.Run(string(axe))
 	for _, dark := range []bool{false, true} {
 		tab.View(chromium.View{W: 900, H: 900, Dark: dark})
-		tab.Wait(settled)
 		type violation struct{ ID, Help, HTML string }
 		got := chromium.Eval[[]violation](tab, `axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] })
 			.then((r) => r.violations.map((v) => ({ ID: v.id, Help: v.help, HTML: v.nodes.map((n) => n.html).join(' | ') })))`)
