@@ -38,10 +38,12 @@ type liveFlags struct {
 	window   int64
 	cleaning string
 	seed     uint64
+	record   string
 	open     bool
 	verbose  bool
 
-	given func(flag string) bool // whether a flag was on the command line
+	given  func(flag string) bool // whether a flag was on the command line
+	replay *replaySource          // the take of --source take:FILE, nil for none
 }
 
 func liveCommand() *cobra.Command {
@@ -61,7 +63,9 @@ Sources (repeat --source for several):
   evdev         the kernel's pads, sticks and button boxes
   evdev:PATH    one kernel device, for example evdev:/dev/input/event5
   page          pages that play: /pad, or /strip?play=1 in the streaming program
-  demo          the performer: an invented player in an invented game`,
+  demo          the performer: an invented player in an invented game
+  take:FILE     a recorded take, by the settings it was recorded under; take:FILE@0.5
+                plays it at half its speed`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return runLive(cmd.Context(), f, cmd.OutOrStdout(), cmd.ErrOrStderr())
@@ -79,7 +83,8 @@ func (f *liveFlags) register(fl *pflag.FlagSet) {
 	fl.StringVar(&f.settings, "settings", "", "the settings `file` (see holdgap settings path)")
 	fl.StringVar(&f.profile, "profile", "", "the profile to use, by `name`, whatever is plugged in")
 	fl.StringVar(&f.target, "target", "", "the target to judge by, by `name`; \"\" for none")
-	fl.StringArrayVar(&f.sources, "source", []string{"auto"}, "where edges come from: auto, evdev, evdev:PATH, page or demo")
+	fl.StringArrayVar(&f.sources, "source", []string{"auto"}, "where edges come from: auto, evdev, evdev:PATH, page, demo or take:FILE")
+	fl.StringVar(&f.record, "record", "", "record a take to a new `file` from the start")
 	fl.StringVar(&f.rate, "rate", "", "the game's frames a second: 60, 60000/1001, 59.637405, …")
 	fl.StringVar(&f.read, "read", "", "how the game reads a button: sampled or latched")
 	fl.StringVar(&f.phase, "phase", "", "where the game's poll instants lie: unknown, or ms from the zero of the monotonic clock")
@@ -93,7 +98,7 @@ func (f *liveFlags) register(fl *pflag.FlagSet) {
 // setup returns what to judge by: the settings with the flags over them. Every
 // error is about the call, as long as the settings are right.
 func (f *liveFlags) setup(s settings.Settings) (live.Setup, error) {
-	s = s.Clone()
+	s = f.replay.over(s.Clone())
 	if f.given("profile") {
 		s.Profile = f.profile
 	}
@@ -174,6 +179,7 @@ type plan struct {
 	pages bool
 	demo  bool
 	auto  bool
+	take  string // FILE or FILE@SPEED
 }
 
 func (f *liveFlags) plan() (plan, error) {
@@ -192,9 +198,14 @@ func (f *liveFlags) plan() (plan, error) {
 			p.pages = true
 		case kind == "demo" && !has:
 			p.demo = true
+		case kind == "take" && arg != "":
+			p.take = arg
 		default:
-			return p, fmt.Errorf("--source %q: write auto, evdev, evdev:PATH, page or demo", s)
+			return p, fmt.Errorf("--source %q: write auto, evdev, evdev:PATH, page, demo or take:FILE", s)
 		}
+	}
+	if p.take != "" && len(f.sources) > 1 {
+		return p, fmt.Errorf("--source %q: a take is played alone: give no other source", "take:"+p.take)
 	}
 	return p, nil
 }
@@ -230,6 +241,11 @@ func runLive(ctx context.Context, f liveFlags, stdout, stderr io.Writer) error {
 		level = zerolog.DebugLevel
 	}
 	log := zerolog.New(zerolog.ConsoleWriter{Out: stderr, TimeFormat: time.TimeOnly}).Level(level).With().Timestamp().Logger()
+	if p.take != "" {
+		if f.replay, err = openReplay(ctx, p.take); err != nil {
+			return err
+		}
+	}
 	a, err := newApp(f, p, log)
 	if err != nil {
 		return err
@@ -244,6 +260,7 @@ func runLive(ctx context.Context, f liveFlags, stdout, stderr io.Writer) error {
 	}
 	fmt.Fprintf(stdout, "strip    %s/strip\n", a.base)
 	fmt.Fprintf(stdout, "desk     %s/desk\n", a.base)
+	fmt.Fprintf(stdout, "takes    %s/takes   (%s)\n", a.base, a.takes.folderLine())
 	if p.pages {
 		fmt.Fprintf(stdout, "play     %s/pad   (or %s/strip?play=1 as the browser source)\n", a.base, a.base)
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"net"
 	"os"
 	"path/filepath"
@@ -33,6 +34,7 @@ type app struct {
 	store  *settings.Store
 	worn   *themes.Store
 	desk   *desk.Desk
+	takes  *recording
 	feeds  []live.Feed
 	kernel []*evdev.Source
 
@@ -68,13 +70,19 @@ func newApp(f liveFlags, p plan, log zerolog.Logger) (*app, error) {
 	a.setup.ThemeRev = a.worn.Rev()
 	a.engine = live.New(live.Options{Setup: a.setup, Now: monotime.Now, Log: log})
 	a.warn(settings.Trouble, a.store.Get().Trouble)
-	a.engine.OnChord(func(does string, _ int64) { log.Info().Str("does", does).Msg("chord") })
 	a.sources(p)
 	return a, nil
 }
 
 // serve makes the server that answers on l.
 func (a *app) serve(l net.Listener, pads bool) (err error) {
+	// Only now that the port is there, so that a start that fails leaves no take.
+	a.takes, err = startRecording(a.engine, a.store.Get().Settings, a.profileName, a.flags.record, a.flags.replay != nil)
+	if err != nil {
+		return err
+	}
+	a.engine.OnChord(a.takes.chord)
+	a.engine.OnMark(func(at int64) { a.warnErr("take:mark", a.takes.control.MarkAt(at, "")) })
 	guard := web.Guard{}
 	if a.flags.lan {
 		guard.LAN, err = web.NewLAN(web.LANOptions{File: a.inFolder("tokens.toml"), Log: a.log})
@@ -85,10 +93,10 @@ func (a *app) serve(l net.Listener, pads bool) (err error) {
 	a.listen = l
 	local := localAddr(l.Addr())
 	a.base = "http://" + local
-	a.desk = desk.New(desk.Options{Engine: a.engine, Store: a.store, Themes: a.worn, LAN: guard.LAN,
+	a.desk = desk.New(desk.Options{Engine: a.engine, Store: a.store, Takes: a.takes.control, Themes: a.worn, LAN: guard.LAN,
 		Addr: local, Pads: pads, Log: a.log,
 		Learn: func(on bool) { a.server.Rebind(a.engine.Setup().Layout.Keys(), on) }})
-	a.server = web.New(web.Options{Engine: a.engine, Pads: pads, Routes: a.desk.Routes(), Guard: guard,
+	a.server = web.New(web.Options{Engine: a.engine, Pads: pads, Routes: a.takes.routes(a.desk.Routes()), Guard: guard,
 		Themes: a.worn, Now: monotime.Now, Log: a.log})
 	a.endApply = a.store.Subscribe(func(settings.Snapshot) { a.apply() })
 	return nil
@@ -121,6 +129,26 @@ func (a *app) warn(key, text string) {
 	}
 }
 
+// warnErr tells what went wrong, or that it no longer does.
+func (a *app) warnErr(key string, err error) {
+	if err != nil {
+		a.warn(key, err.Error())
+		return
+	}
+	a.warn(key, "")
+}
+
+// profileName is the name of the profile in force.
+func (a *app) profileName() string {
+	switch {
+	case a.flags.replay != nil:
+		return a.flags.replay.profile.Name
+	case a.flags.given("profile"):
+		return a.flags.profile
+	}
+	return a.store.Get().Settings.Profile
+}
+
 // sources makes the sources of a plan.
 func (a *app) sources(p plan) {
 	e := a.engine
@@ -135,6 +163,9 @@ func (a *app) sources(p plan) {
 	}
 	if len(p.paths) > 0 {
 		kernel(evdev.Options{Paths: p.paths})
+	}
+	if a.flags.replay != nil {
+		a.feeds = append(a.feeds, a.flags.replay.feed(e))
 	}
 	if p.auto || p.demo {
 		a.feeds = append(a.feeds, live.Feed{
@@ -164,6 +195,7 @@ func (a *app) apply() {
 		return
 	}
 	a.warn(key, "")
+	a.warnErr("take:settings", a.takes.control.Changed())
 	before := a.setup.Layout.Keys()
 	a.setup = setup
 	keys := setup.Layout.Keys()
@@ -203,6 +235,8 @@ func (a *app) run(ctx context.Context) error {
 		defer a.engine.OnDevice(follower.Device)()
 		wg.Go(func() { follower.Run(ctx) })
 	}
+	recorded := make(chan error, 1)
+	wg.Go(func() { recorded <- a.takes.run(ctx, a.warn) })
 	served := make(chan error, 1)
 	go func() {
 		err := a.server.Serve(ctx, a.listen)
@@ -214,8 +248,5 @@ func (a *app) run(ctx context.Context) error {
 	err := a.engine.Run(ctx, a.feeds...)
 	cancel(err)
 	a.desk.Close()
-	if serr := <-served; err == nil {
-		err = serr
-	}
-	return err
+	return errors.Join(err, <-served, <-recorded)
 }
