@@ -88,6 +88,7 @@ func (d *Desk) carryOut(c *Command) error {
 	case "bindkey":
 		key, ok := capture.WebKey(c.Code)
 		if !ok {
+			d.note("That key cannot be bound. Press another.")
 			return fmt.Errorf("keyboard key %q is not one that can be bound: press another", clip(c.Code))
 		}
 		d.pressed(key)
@@ -104,11 +105,9 @@ func (d *Desk) carryOut(c *Command) error {
 		d.opts.Engine.Pause(c.On)
 		return nil
 	case "undo":
-		rev, err := d.opts.Store.Undo()
-		return d.made(c.Desk, "The last change was undone", rev, err)
+		return d.step(c.Desk, "The last change was undone", d.opts.Store.Undo)
 	case "redo":
-		rev, err := d.opts.Store.Redo()
-		return d.made(c.Desk, "The change was done again", rev, err)
+		return d.step(c.Desk, "The change was done again", d.opts.Store.Redo)
 	case "take", "recent", "mark":
 		return d.take(c)
 	case "renew":
@@ -149,29 +148,64 @@ func (d *Desk) renew(role string) error {
 
 // change changes the settings and remembers who did what.
 func (d *Desk) change(who string, based uint64, f func(*settings.Settings) (string, error)) error {
-	what := ""
-	rev, err := d.opts.Store.ChangeFrom(based, "desk "+who, func(s *settings.Settings) error {
+	next := Changed{Desk: who, By: byDesk + who}
+	rev, err := d.opts.Store.ChangeFrom(based, next.By, func(s *settings.Settings) error {
 		var err error
-		what, err = f(s)
+		next.What, err = f(s)
+		d.comes(next)
 		return err
 	})
-	return d.made(who, what, rev, err)
+	return d.made(next, rev, err)
 }
 
-// made tells the desks of a change. One that was put in force but not stored
-// counts as made; its error says so.
-func (d *Desk) made(who, what string, rev uint64, err error) error {
+// step undoes or does again.
+func (d *Desk) step(who, what string, f func() (uint64, error)) error {
+	next := Changed{Desk: who, By: settings.ByUndo, What: what}
+	d.comes(next)
+	rev, err := f()
+	return d.made(next, rev, err)
+}
+
+// byDesk begins the name by which the store knows a desk.
+const byDesk = "desk "
+
+// comes notes what a change is about before the store tells of it.
+func (d *Desk) comes(c Changed) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.coming = c
+}
+
+// made notes a change that was made. One that was put in force but not stored
+// counts; its error says so.
+func (d *Desk) made(c Changed, rev uint64, err error) error {
 	var unsaved *settings.UnsavedError
 	if err != nil && !errors.As(err, &unsaved) {
 		return words(err)
 	}
 	d.mu.Lock()
-	if rev > d.changed.Revision {
-		d.changed = Changed{Desk: who, By: "desk", What: what, Revision: rev}
+	if c.Revision = rev; rev > d.changed.Revision {
+		d.changed = c
 	}
 	d.mu.Unlock()
 	d.kick()
 	return err
+}
+
+// who says who made the change that a snapshot came from; the lock is held.
+func (d *Desk) who(s *settings.Snapshot) Changed {
+	c := Changed{By: s.By, Revision: s.Rev}
+	c.Desk, _ = strings.CutPrefix(s.By, byDesk)
+	if c.Desk == s.By {
+		c.Desk = ""
+	}
+	switch {
+	case d.changed.Revision == s.Rev:
+		c = d.changed
+	case d.coming.By == s.By:
+		c.Desk, c.What = d.coming.Desk, d.coming.What
+	}
+	return c
 }
 
 // words leaves out of an error what speaks of the file.

@@ -85,8 +85,9 @@ type Desk struct {
 	mu      sync.Mutex
 	open    map[*conn]struct{}
 	closed  bool
-	changed Changed
-	done    uint64 // how often anything but devices changed
+	changed Changed // last
+	coming  Changed // being made
+	done    uint64  // how often anything but devices changed
 	bind    *binding
 	ended   *Binding // how the last one ended
 	timer   *time.Timer

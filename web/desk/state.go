@@ -197,10 +197,7 @@ func (d *Desk) now() State {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	s.Desks = len(d.open)
-	s.Changed = Changed{By: snap.By, Revision: snap.Rev}
-	if d.changed.Revision == snap.Rev {
-		s.Changed = d.changed
-	}
+	s.Changed = d.who(&snap)
 	if d.bind != nil {
 		s.Binding = d.bind.tell()
 	} else if d.ended != nil {

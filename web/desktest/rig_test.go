@@ -174,7 +174,14 @@ func (b *tab) click(selector string) {
 	b.t.Helper()
 	b.until("document.querySelector(" + quote(selector) + ") && !document.querySelector(" + quote(selector) + ").disabled")
 	at := chromium.Eval[[]float64](b.Tab, `(async () => {
-		const e = document.querySelector(`+quote(selector)+`);
+		let e = document.querySelector(`+quote(selector)+`);
+		for (let top = NaN, n = 0; n < 100; n++) { // until the page stands still
+			e = document.querySelector(`+quote(selector)+`) ?? e;
+			const now = e.getBoundingClientRect().top + scrollY;
+			if (now === top) break;
+			top = now;
+			await wait(50);
+		}
 		e.scrollIntoView({ block: 'center', behavior: 'instant' });
 		await new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)));
 		const r = e.getBoundingClientRect();

@@ -22,6 +22,7 @@ export function drawButtons(d, refused) {
     h('ol', { class: 'warp' }, ...own.map((b, i) => row(d, own, b, i))),
     h('div', { class: 'buttons' }, button('Add by pressing', () => startBinding(d, ''), { id: 'add-button', class: 'strong' })),
   ]));
+  follow(own);
 }
 
 /** @param {Desk} d */
@@ -71,6 +72,9 @@ function change(d, own, i, b) {
   d.patch({ buttons: own.map((x, j) => (j === i ? b : x)) });
 }
 
+/** A button on its way to another place, and which control has the focus. */
+let moving = { label: '', to: 0, way: '' };
+
 /**
  * Moves a button; the focus goes with it.
  * @param {Desk} d
@@ -81,16 +85,18 @@ function change(d, own, i, b) {
 async function swap(d, own, from, to) {
   const list = [...own];
   [list[from], list[to]] = [list[to], list[from]];
-  const way = to < from ? 'up' : 'down';
-  if (!await d.patch({ buttons: list })) return;
-  d.say(`${own[from].label} is number ${to + 1} now.`);
-  // The row is drawn when the new state comes.
-  const wait = new MutationObserver(() => {
-    wait.disconnect();
-    const there = /** @type {HTMLButtonElement | null} */ (document.getElementById(`${way}-${to}`));
-    (there && !there.disabled ? there : document.getElementById(`bind-${to}`))?.focus();
-  });
-  wait.observe(at('buttons-box'), { childList: true });
+  moving = { label: own[from].label, to, way: to < from ? 'up' : 'down' };
+  if (await d.patch({ buttons: list })) d.say(`${own[from].label} is number ${to + 1} now.`);
+  else moving.label = '';
+}
+
+/** @param {Button[]} own as drawn */
+function follow(own) {
+  const { label, to, way } = moving;
+  if (!label || own[to]?.label !== label) return;
+  moving.label = '';
+  const e = /** @type {HTMLButtonElement} */ (at(`${way}-${to}`));
+  (e.disabled ? at(`bind-${to}`) : e).focus();
 }
 
 /** Beads of buttons that are down. @param {Desk} d */

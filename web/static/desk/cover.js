@@ -31,8 +31,9 @@ const sized = new ResizeObserver((all) => {
  * @param {HTMLElement} box
  * @param {Cover} c
  * @param {Target} t
+ * @param {boolean} waits whether these numbers are not in force
  */
-export function drawCover(box, c, t) {
+export function drawCover(box, c, t, waits) {
   const words = box.querySelector('.cover-words') ?? box.appendChild(h('div', { class: 'cover-words', role: 'status', 'aria-live': 'polite' }));
   let cloth = box.querySelector('.cloth');
   if (!cloth) {
@@ -42,7 +43,7 @@ export function drawCover(box, c, t) {
   }
   const shown = cloth;
   const pull = box.querySelector('.pull') ?? box.appendChild(h('div', { class: 'pull' }));
-  words.replaceChildren(...(c.error ? [h('p', { class: 'warn' }, h('b', {}, 'Not yet: '), c.error)] : sentence(c, t)));
+  words.replaceChildren(...(c.error ? [h('p', { class: 'warn' }, h('b', {}, 'Not yet: '), c.error)] : sentence(c, t)), ...(waits ? [h('p', { class: 'warn' }, 'The target stays as it was until these numbers link.')] : []));
   if (c.error || c.window <= 0) {
     cloth.replaceChildren();
     pull.replaceChildren();

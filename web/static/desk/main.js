@@ -31,7 +31,7 @@ import { drawTargets } from './targets.js';
  * patch changes the profile in force, set everything else
  */
 
-/** @type {Desk | null} */
+/** @type {Desk | null} one for as long as the page is open */
 let desk = null;
 let toldRevision = -1;
 let lostAt = 0;
@@ -69,14 +69,18 @@ function say(text) {
 /** @param {State} s */
 function receive(s) {
   const profile = s.settings.profiles.find((p) => p.name === s.settings.profile) ?? s.settings.profiles[0];
-  desk = {
-    link, state: s, profile, say,
-    patch: (patch) => link.send({ do: 'profile', profile: profile.name, patch }),
-    set: (patch) => link.send({ do: 'set', patch }),
-    redraw: draw,
-  };
+  if (desk) Object.assign(desk, { state: s, profile }); // what was built before sees it too
+  else {
+    /** @type {Desk} */
+    const d = {
+      link, state: s, profile, say, redraw: draw,
+      patch: (patch) => link.send({ do: 'profile', profile: d.profile.name, patch }),
+      set: (patch) => link.send({ do: 'set', patch }),
+    };
+    desk = d;
+  }
   if (toldRevision >= 0 && s.revision !== toldRevision) {
-    if (s.changed.revision !== s.revision) say('Changed outside of the desks: in the settings file, or by a controller that was plugged in.');
+    if (s.changed.desk === '') say('Changed outside of the desks: in the settings file, or by a controller that was plugged in.');
     else if (s.changed.desk !== link.me) say(`Changed on another desk: ${s.changed.what}. The later change counts; Undo takes it back.`);
     else at('said').replaceChildren();
   }

@@ -16,7 +16,7 @@ export function drawNow(d, refused) {
         'One for each game and controller.')),
     h('fieldset', { class: 'beads' },
       h('legend', {}, 'The strip judges by'),
-      ...s.targets.map((t, i) => bead(`aim-${i}`, t.name, t.wrong ? 'cannot be used' : t.window > 0 ? `window ${t.window}` : 'no link', p.target === t.name, Boolean(t.wrong) || t.window <= 0, () => d.patch({ target: t.name }))),
+      ...s.targets.map((t, i) => bead(`aim-${i}`, t.name, t.short ? 'no link' : t.wrong ? 'cannot be used' : `window ${t.window}`, p.target === t.name, Boolean(t.wrong) || t.window <= 0, () => d.patch({ target: t.name }))),
       bead('aim-none', 'No target', p.window > 0 ? `a window of ${p.window}` : 'nothing', p.target === '', false, () => d.patch({ target: '' }))),
     h('details', { id: 'profiles' }, h('summary', {}, 'Profiles: add, rename, remove, follow the controller'),
       h('div', { class: 'row' }, ...naming(d)),

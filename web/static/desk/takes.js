@@ -18,7 +18,7 @@ export function drawTakes(d, refused) {
     h('p', {}, s.take ? 'Recording. A mark is for finding a moment again.' : 'A take is a recorded session: the presses, not the picture. Record and stop at the top.'),
     s.take && h('div', { class: 'row' }, field('mark-note', 'Mark with a note', note), button('Set the mark', () => d.link.send({ do: 'mark', note: note.value }).then((done) => { if (done) note.value = ''; }), { id: 'mark-set' })),
     h('div', { class: 'row' },
-      field('ring', 'Always keep the last', number(s.settings.takes.ring_minutes, { min: 0, max: 240 }, (v) => d.set({ takes: { ring_minutes: v } })), '0 keeps nothing that was not recorded.', 'minutes'),
+      field('ring', 'Always keep the last', number(s.settings.takes.ring_minutes, { min: 0, max: 120 }, (v) => d.set({ takes: { ring_minutes: v } })), '0 keeps nothing that was not recorded.', 'minutes'),
       button('Save them as a take', () => d.link.send({ do: 'recent' }).then((done) => { if (done) d.say('The last minutes are saved as a take.'); }), { id: 'recent', disabled: s.settings.takes.ring_minutes === 0 })),
   ]);
 }

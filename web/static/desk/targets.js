@@ -16,6 +16,10 @@ let wanted = 0;
 let cover = null;
 /** @type {Target | null} what is in the fields, given or not */
 let draft = null;
+let waits = false; // the draft cannot be put in force yet
+let ofProfile = '';
+let sinceRefused = 0;
+let dirty = false; // the draft holds what was not given yet: it is not built anew
 
 /** @param {Desk} d */
 const list = (d) => d.profile.targets ?? [];
@@ -27,19 +31,12 @@ export function addTarget(d) {
   for (let i = 2; names.has(name); i++) name = `My link ${i}`;
   /** @type {Target} */
   const t = { name, frames: 0, link: { advantage: 4, startup: 3, buffer: 0, startup_excludes_active: false }, button: '', early: 'ignored', hold: 0, presses: 2, spacing: 0, starter: '', opening: 0, move: null };
-  open = name;
-  d.patch({ targets: [...list(d), t], target: name }).then((done) => {
-    if (!done) return;
-    at('targets').scrollIntoView({ block: 'start' });
-    const wait = new MutationObserver(() => {
-      const e = document.getElementById('t-name');
-      if (!e) return;
-      wait.disconnect();
-      e.focus();
-    });
-    wait.observe(at('targets-box'), { childList: true, subtree: true });
-  });
+  dirty = false;
+  begun = name;
+  d.patch({ targets: [...list(d), t], target: name });
 }
+
+let begun = ''; // a new target that is to be shown when it is there
 
 /**
  * @param {Desk} d
@@ -47,61 +44,81 @@ export function addTarget(d) {
  */
 export function drawTargets(d, refused) {
   const all = list(d);
+  if (all.some((t) => t.name === begun)) open = begun;
   if (!all.some((t) => t.name === open)) open = all.some((t) => t.name === d.profile.target) ? d.profile.target : (all[0]?.name ?? '');
   const target = all.find((t) => t.name === open) ?? null;
   const labels = d.state.buttons.map((b) => b.label);
+  if (refused !== sinceRefused) dirty = false;
+  sinceRefused = refused;
+  if (dirty && draft && target && ofProfile === d.profile.name) return;
+  ofProfile = d.profile.name;
   build(at('targets-box'), [d.profile.name, all, open, labels, d.profile.target, refused], () => {
     draft = target ? structuredClone(target) : null;
+    waits = dirty = false;
     return [
       h('p', {}, 'A target is the window that you try to hit. Take the numbers from your game’s frame data; what they come to is worked out at once.'),
       h('div', { class: 'beads', role: 'group', 'aria-label': 'Targets' },
-        ...all.map((t, i) => button(t.name, () => { open = t.name; d.redraw(); }, { id: `target-${i}`, class: 'choice', 'aria-pressed': t.name === open })),
+        ...all.map((t, i) => button(t.name, () => { open = t.name; dirty = false; d.redraw(); }, { id: `target-${i}`, class: 'choice', 'aria-pressed': t.name === open })),
         button('New target', () => addTarget(d), { id: 'target-new' })),
       target ? editor(d, labels) : h('p', { class: 'quiet' }, `There is none yet. Multi-presses are judged by a window of ${count(d.profile.window, 'frame')}.`),
     ];
   });
   if (draft) ask(d, draft);
+  if (begun && target?.name === begun) {
+    begun = '';
+    at('targets').scrollIntoView({ block: 'start' });
+    at('t-name').focus({ preventScroll: true });
+  }
 }
 
 /**
- * Puts the draft into the settings.
+ * Puts the draft into the settings. One that cannot be judged by waits in the
+ * fields, since numbers are given one after another.
  * @param {Desk} d
  */
-function give(d) {
-  if (!draft) return;
+async function give(d) {
   const t = draft;
+  if (!t) return;
   const was = open;
-  const all = list(d).map((x) => (x.name === was ? t : x));
+  const profile = d.profile.name;
+  dirty = true;
+  const c = await ask(d, t);
+  if (!c || t !== draft || profile !== d.profile.name) return; // what was asked later is given later
+  waits = Boolean(c.error) || (c.window <= 0 && d.profile.target === was);
+  show();
+  if (waits) return;
   open = t.name;
-  d.patch({ targets: all, ...(d.profile.target === was && was !== t.name ? { target: t.name } : {}) }).then((done) => {
-    if (!done) open = was;
+  dirty = false; // what comes back is what was given
+  const done = await d.patch({
+    targets: list(d).map((x) => (x.name === was ? t : x)),
+    ...(d.profile.target === was && was !== t.name ? { target: t.name } : {}),
   });
+  if (!done) open = was;
 }
 
 /**
  * Has the draft worked out and drawn, unless it is the one drawn already.
  * @param {Desk} d
  * @param {Target} t
+ * @returns {Promise<Cover | null>} null when there is no answer, or a newer question
  */
 async function ask(d, t) {
   const key = JSON.stringify(t);
-  if (key === asked) {
-    show();
-    return;
+  if (key !== asked || !cover) {
+    const n = ++wanted;
+    const c = await d.link.cover(t);
+    if (n !== wanted || !c) return null;
+    asked = key;
+    cover = c;
   }
-  asked = key;
-  const n = ++wanted;
-  const c = await d.link.cover(t);
-  if (n !== wanted) return; // a newer one is on its way
-  if (!c) asked = ''; // no answer; asked again with the next change
-  else cover = c;
   show();
+  return cover;
 }
 
 function show() {
   const box = document.getElementById('cover');
   if (!box || !cover || !draft) return;
-  drawCover(box, cover, draft);
+  drawCover(box, cover, draft, waits);
   for (const e of document.querySelectorAll('#target-fields [aria-invalid]')) e.removeAttribute('aria-invalid');
   if (cover.field) document.getElementById(`t-${cover.field}`)?.setAttribute('aria-invalid', 'true');
 }
@@ -126,6 +143,7 @@ function editor(d, labels) {
     e.addEventListener('input', () => {
       if (e.value.trim() === '' || !e.validity.valid) return;
       into(e.valueAsNumber);
+      dirty = true;
       ask(d, t);
     });
     return field(`t-${id}`, label, e, help, 'frames');

@@ -22,7 +22,7 @@
  * @typedef {{name: string, window: number, short?: number, opening?: number, wrong?: string}} Resolved
  * @typedef {{
  *   v: number, revision: number, settings: Settings,
- *   changed: {desk: string, what: string, revision: number},
+ *   changed: {desk: string, by: string, what: string, revision: number},
  *   undo: boolean, redo: boolean, wrong?: string,
  *   frame_ms: number, buttons: Button[], targets: Resolved[],
  *   devices: Device[], demo: boolean, paused: boolean, take: boolean, replay: boolean,
