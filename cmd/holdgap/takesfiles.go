@@ -66,6 +66,9 @@ video that was matched with the take on the page of takes.`,
 			if err != nil {
 				return err
 			}
+			p.what = "exporting " + filepath.Base(path)
+			defer p.end()
+			j.Progress = p.step
 			o.Name, o.ZeroNS = takeName(path), j.Zero()
 			if video != "" {
 				i := slices.IndexFunc(j.Scan.Videos, func(v take.Video) bool { return v.Name == filepath.Base(video) })
@@ -152,8 +155,11 @@ func importTake(ctx context.Context, f *takesFlags, from, as, out string, p *pro
 	p.what = "importing " + filepath.Base(from)
 	head := make([]byte, 6)
 	n, err := io.ReadFull(in, head)
-	if n == 0 {
+	switch {
+	case n == 0 && errors.Is(err, io.EOF):
 		return 0, "", fmt.Errorf("importing %q: the file is empty", from)
+	case err != nil && !errors.Is(err, io.ErrUnexpectedEOF):
+		return 0, "", fmt.Errorf("importing %q: %w", from, err)
 	}
 	if as == "" {
 		as = "events"

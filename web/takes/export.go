@@ -127,7 +127,7 @@ func (j *Judged) EdgeSeq(ctx context.Context) iter.Seq2[capture.Edge, error] {
 		src, err := os.Open(j.Path)
 		if err == nil {
 			defer src.Close()
-			_, err = j.edges(ctx, &j.Judging, take.Entry{}, src, nil, func(b []capture.Edge) bool {
+			_, err = j.edges(ctx, &j.Judging, take.Entry{}, src, j.Progress, func(b []capture.Edge) bool {
 				for _, e := range b {
 					if !yield(e, nil) {
 						return false

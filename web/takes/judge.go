@@ -65,19 +65,26 @@ func Open(ctx context.Context, path string, p take.Progress) (*File, error) {
 	return f, nil
 }
 
-// Zero is the time (ns on the edges' clock) that the take's time counts from: its
-// first moment. A part of a longer recording keeps the header of the whole, and
-// begins where its first settings do.
+// leadNS is how much of a beginning without an edge counts as part of a take, ns.
+const leadNS = 2_000_000_000
+
+// Zero is the time (ns on the edges' clock) that the take's time counts from: the
+// beginning of the recording, or two seconds before the first edge or mark if that
+// is later. A part of a longer recording keeps the header of the whole, which may
+// have begun hours before.
 func (f *File) Zero() int64 {
 	s := f.Scan
-	zero := s.Header.StartAt
-	if len(s.Settings) > 0 {
-		zero = max(zero, s.Settings[0].At)
+	if s.Report.Edges == 0 {
+		return s.Header.StartAt
 	}
-	if s.Report.Edges > 0 && (s.Header.ID == [8]byte{} || zero > s.Report.First) {
-		zero = s.Report.First
+	first := s.Report.First
+	if len(s.Marks) > 0 {
+		first = min(first, s.Marks[0].At)
 	}
-	return zero
+	if s.Header.ID == [8]byte{} || s.Header.StartAt > first {
+		return first
+	}
+	return max(s.Header.StartAt, first-leadNS)
 }
 
 // Seconds is how long the take is.
@@ -194,6 +201,8 @@ type Judged struct {
 	Summary review.Summary
 	// Skipped edges were made under another layout than the one judged by.
 	Skipped int64
+	// Progress, if set, is told how far a pass through the whole take is.
+	Progress take.Progress
 }
 
 // Judge reads the whole take and adds it up.
@@ -233,7 +242,7 @@ func (j *Judged) Log(ctx context.Context, g review.Segment, t review.Taker, stop
 	l := review.NewLog(Config(j.Setup), Model(j.Setup, j.ReportNS()), t)
 	entry := j.Scan.Index.SeekTime(g.At)
 	stopped, begun := false, false
-	_, err = j.edges(ctx, &j.Judging, entry, src, nil, func(b []capture.Edge) bool {
+	_, err = j.edges(ctx, &j.Judging, entry, src, j.Progress, func(b []capture.Edge) bool {
 		for _, e := range b {
 			if !begun && e.At < g.At {
 				continue

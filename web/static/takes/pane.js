@@ -302,6 +302,13 @@ export class Pane {
     b.append(el('span', clock(m.at, 2), 'moment-at'), el('span', [m.words || hold, button, m.spacings?.length ? `spacing ${m.spacings.join(' ')}` : '', start, sure].filter(Boolean).join(' · ')));
     b.addEventListener('click', () => this.go(m.frame));
     li.append(b);
+    if (m.what === 'mark') {
+      const off = /** @type {HTMLButtonElement} */ (el('button', 'Remove', 'remove'));
+      off.type = 'button';
+      off.setAttribute('aria-label', `Remove: ${m.words}`);
+      off.addEventListener('click', () => this.setMark(m.at, '').catch((e) => this.on.say(e.message)));
+      li.append(off);
+    }
     return li;
   }
 
@@ -506,11 +513,15 @@ export class Pane {
     const input = /** @type {HTMLInputElement} */ (this.q('.mark-text'));
     const text = input.value.trim() || 'mark';
     const at = this.seconds(Math.round(this.frame));
-    await send(takeURL(this.take, 'mark'), { at, text });
     input.value = '';
+    await this.setMark(at, text);
     this.on.say(`Marked at ${clock(at, 2)}.`);
-    const s = /** @type {Summary} */ (await get(this.take, 'summary', this.query));
-    this.sum = s;
+  }
+
+  /** Sets a mark, or takes it away with an empty text. @param {number} at seconds @param {string} text */
+  async setMark(at, text) {
+    await send(takeURL(this.take, 'mark'), { at, text });
+    this.sum = /** @type {Summary} */ (await get(this.take, 'summary', this.query));
     this.paint();
     if (this.select('.moments-what').value === 'mark') await this.moments(true);
   }
