@@ -38,6 +38,7 @@ type app struct {
 	feeds  []live.Feed
 	kernel []*evdev.Source
 
+	follower *settings.Follower // nil when a profile was named at the start
 	endApply func() // ends following the settings
 
 	mu    sync.Mutex // orders what is put in force
@@ -68,6 +69,9 @@ func newApp(f liveFlags, p plan, log zerolog.Logger) (*app, error) {
 		return nil, usageError{err}
 	}
 	a.setup.ThemeRev = a.worn.Rev()
+	if !f.given("profile") {
+		a.follower = settings.NewFollower(a.store)
+	}
 	a.engine = live.New(live.Options{Setup: a.setup, Now: monotime.Now, Log: log})
 	a.warn(settings.Trouble, a.store.Get().Trouble)
 	a.sources(p)
@@ -230,10 +234,9 @@ func (a *app) run(ctx context.Context) error {
 			a.log.Warn().Err(err).Msg("themes are read at the next start only")
 		}
 	})
-	if !a.flags.given("profile") {
-		follower := settings.NewFollower(a.store)
-		defer a.engine.OnDevice(follower.Device)()
-		wg.Go(func() { follower.Run(ctx) })
+	if a.follower != nil {
+		defer a.engine.OnDevice(a.follower.Device)()
+		wg.Go(func() { a.follower.Run(ctx) })
 	}
 	recorded := make(chan error, 1)
 	wg.Go(func() { recorded <- a.takes.run(ctx, a.warn) })

@@ -152,5 +152,6 @@ func TestNamedProfileStays(t *testing.T) {
 	a, _, _ := started(t, "--profile", "other")
 	require.Len(t, a.engine.Setup().Layout.Buttons, 2)
 	a.engine.Attach(capture.Device{ID: a.engine.IDs().Next(), Source: "evdev", Identity: "0003:1234:5678"})
+	require.Nil(t, a.follower, "nothing follows controllers, now or later")
 	require.Equal(t, "links", a.store.Get().Settings.Profile)
 }
