@@ -424,3 +424,21 @@ func feeder() func() capture.Edge {
 		return capture.Edge{At: at, Button: s.button, Down: s.down}
 	}
 }
+
+// Times as no clock ever gives them, as a damaged or made-up file may hold, break
+// nothing.
+func TestAnyTimes(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		cfg := config(t)
+		var es []capture.Edge
+		for range rapid.IntRange(1, 40).Draw(t, "n") {
+			es = append(es, capture.Edge{At: rapid.OneOf(rapid.Int64(), rapid.Int64Range(-1<<63, -1<<63+1e10), rapid.Int64Range(1<<63-1e10, 1<<63-1), rapid.Int64Range(0, 1e10)).Draw(t, "at"),
+				Button: uint8(rapid.IntRange(0, 6).Draw(t, "button")), Down: rapid.Bool().Draw(t, "down")})
+		}
+		if rapid.Bool().Draw(t, "in order") {
+			sort.Slice(es, func(i, j int) bool { return es[i].At < es[j].At })
+		}
+		r, _, _ := run(cfg, es, rapid.Int64().Draw(t, "end"))
+		r.Summary()
+	})
+}

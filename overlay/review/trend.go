@@ -34,20 +34,24 @@ type Trend struct {
 }
 
 type trend struct {
-	from, width int64
-	end         int64 // of the slots' time
-	n           int   // slots in use
-	slots       [MaxSlots]Slot
+	from  int64
+	width uint64 // ns
+	n     int    // slots in use
+	slots [MaxSlots]Slot
 }
 
-func (t *trend) begin(at int64) {
-	t.from, t.width = at, firstWidth
-	t.end = at + MaxSlots*t.width
-}
+// mostWidth is the width from which on no time is beyond the slots.
+const mostWidth = 1 << 56
+
+func (t *trend) begin(at int64) { t.from, t.width = at, firstWidth }
 
 // at returns the slot of a time; a time before the first counts for the first.
 func (t *trend) at(ns int64) *Slot {
-	for ns >= t.end {
+	var d uint64
+	if ns > t.from {
+		d = uint64(ns) - uint64(t.from)
+	}
+	for t.width < mostWidth && d >= MaxSlots*t.width {
 		for i := range t.slots {
 			var s Slot
 			if i < MaxSlots/2 {
@@ -58,21 +62,14 @@ func (t *trend) at(ns int64) *Slot {
 		}
 		t.n = (t.n + 1) / 2
 		t.width *= 2
-		t.end = t.from + MaxSlots*t.width
-		if t.end < t.from { // no time is later
-			t.end = 1<<63 - 1
-		}
 	}
-	i := 0
-	if ns > t.from {
-		i = int((ns - t.from) / t.width)
-	}
+	i := int(min(d/t.width, MaxSlots-1))
 	t.n = max(t.n, i+1)
 	return &t.slots[i]
 }
 
 func (t *trend) report() Trend {
-	return Trend{From: t.from, Width: t.width, Slots: append([]Slot{}, t.slots[:t.n]...)}
+	return Trend{From: t.from, Width: int64(t.width), Slots: append([]Slot{}, t.slots[:t.n]...)}
 }
 
 // Parts returns the trend in at most n parts of equal width.

@@ -21,6 +21,9 @@ const (
 	troubleLost    = "take lost"
 )
 
+// maxLate is how many of the newest marks are remembered.
+const maxLate = 64
+
 // ControlOptions set up a [Control].
 type ControlOptions struct {
 	Engine *live.Engine
@@ -49,7 +52,8 @@ type Control struct {
 
 	mu      sync.Mutex // never held while the engine's lock is waited for by a tap
 	saved   string
-	stopped error // why the recording that runs stopped by itself
+	late    []take.Mark // the newest
+	stopped error       // why the recording that runs stopped by itself
 	closed  bool
 }
 
@@ -212,6 +216,9 @@ func (c *Control) MarkAt(at int64, note string) error {
 		if err := c.ring.Note(m); err != nil {
 			return fmt.Errorf("marking %q: %w", note, err)
 		}
+		if c.late = append(c.late, m); len(c.late) > maxLate {
+			c.late = c.late[1:]
+		}
 	}
 	return nil
 }
@@ -230,10 +237,21 @@ func (c *Control) SaveRecent() error {
 	if err != nil {
 		return err
 	}
+	_, _, to := c.ring.Held()
 	if err := c.ring.Save(context.Background(), path); err != nil {
 		return err
 	}
 	c.saved = path
+	// A ring ends with its last edge; a mark set since then belongs to it all the same.
+	var late []take.Note
+	for _, m := range c.late {
+		if m.At > to {
+			late = append(late, m)
+		}
+	}
+	if len(late) > 0 {
+		return take.Append(path, late...)
+	}
 	return nil
 }
 

@@ -115,6 +115,7 @@ func (j *Judged) Find(ctx context.Context, at frame.Frame, back bool, what Filte
 	if err != nil {
 		return nil, err
 	}
+	at = j.near(at)
 	segs := j.Review.Segments()
 	// A moment may stand a little before the segment's own time, never after the next.
 	g := j.Review.Segment(j.Setup.Clock().Poll(at))

@@ -30,6 +30,7 @@ func (j *Judged) View(ctx context.Context, a, b frame.Frame) (*wire.Update, erro
 		return nil, fmt.Errorf("frames %d to %d: ask for 0 to %d frames at a time", a, b, MaxViewFrames)
 	}
 	clock := j.Setup.Clock()
+	a, b = j.near(a), j.near(b)
 	g := j.Review.Segment(clock.Poll(a - review.QuietFrames - session.LagFrames))
 	v := &viewTaker{g: g, a: a, b: b, u: wire.Update{V: wire.Version, Whole: true, F: float64(b), Setup: wireSetup(j)}}
 	// What a press came to may only be known a while after it.
@@ -49,6 +50,13 @@ func (j *Judged) View(ctx context.Context, a, b frame.Frame) (*wire.Update, erro
 		v.u.Directions = slices.Insert(v.u.Directions, 0, v.direction)
 	}
 	return &v.u, ctx.Err()
+}
+
+// near returns the frame, or one just outside the take if it is further off: a page
+// may ask for any, and no clock counts that far.
+func (j *Judged) near(k frame.Frame) frame.Frame {
+	c := j.Setup.Clock()
+	return min(max(k, c.At(j.Zero())-MaxViewFrames), c.At(j.End())+MaxViewFrames)
 }
 
 func wireSetup(j *Judged) *wire.Setup {
