@@ -39,7 +39,7 @@ type app struct {
 	kernel []*evdev.Source
 
 	follower *settings.Follower // nil when a profile was named at the start
-	endApply func() // ends following the settings
+	endApply func()             // ends following the settings
 
 	mu    sync.Mutex // orders what is put in force
 	setup live.Setup
