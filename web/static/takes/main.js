@@ -188,4 +188,17 @@ async function begin() {
   hooks.ready = true;
 }
 
+/** Draws the shelf's pictures anew, in the colours and at the size of now. */
+function redraw() {
+  for (const [name, b] of briefs) {
+    const c = document.querySelector(`[data-take="${CSS.escape(name)}"] canvas`);
+    if (c instanceof HTMLCanvasElement) drawCourse(c, b.course);
+  }
+}
+matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => {
+  redraw();
+  overTakes();
+});
+addEventListener('resize', redraw);
+
 addEventListener('load', () => begin().catch(told));

@@ -46,6 +46,7 @@ export class Pane {
     this.dark = matchMedia('(prefers-color-scheme: dark)');
     this.wear = () => {
       this.scrub.wear(this.dark.matches).catch((e) => on.say(e.message));
+      if (this.sum) this.figures(this.sum);
       this.paint();
     };
     this.dark.addEventListener('change', this.wear);
@@ -87,7 +88,7 @@ export class Pane {
     this.sum = s;
     this.head(s);
     this.threads();
-    this.scrub.show(this.take, this.query, this.labels(), s.buttons.some((b) => b.role !== 'action'));
+    this.scrub.show(this.take, this.query, this.labels(), s.buttons.some((b) => b.role !== 'action'), s.second);
     await this.scrub.wear(this.dark.matches);
     this.figures(s);
     this.judging(s);

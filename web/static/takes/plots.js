@@ -59,10 +59,9 @@ export class Plot {
     let last = counts.length;
     if (first < 0) first = last = 0;
     // Where most of it is; what comes after pauses is found by looking further out.
-    const total = counts.reduce((a, b) => a + b, 0);
+    const most = Math.max(...counts, 1);
     let to = first;
-    for (let sum = counts[first] ?? 0; sum < 0.99 * total && to < last - 1;) sum += counts[++to];
-    to = Math.min(to, first + (unit === 'frames' ? 30 : 500));
+    for (let k = first; k < last && k <= first + (unit === 'frames' ? 30 : 500); k++) if (counts[k] >= 0.02 * most) to = k;
     const x = counts.map((_, k) => k);
     const wide = unit === 'frames' ? 0.72 : 1;
     this.put({

@@ -14,9 +14,8 @@ import { get } from './api.js';
 
 const PART = 1200; // frames of a part
 const PARTS = 12; // parts kept
+const LEAST = 0.6; // seconds that the strip's layout shows at least
 const AHEAD = 0.34; // of the strip, beyond the eye
-const ROW = 42; // px for each thread
-const REST = 66; // px for the hem
 
 export class Scrub {
   /**
@@ -36,6 +35,7 @@ export class Scrub {
     /** @type {import('../lib/types.js').Theme | null} */
     this.theme = null;
     this.take = '';
+    this.second = 60; // frames
     /** @type {Record<string, string>} */
     this.query = {};
     /** @type {Map<number, Update | null>} null while it is fetched */
@@ -56,7 +56,7 @@ export class Scrub {
     this.theme = await loadTheme(dark ? 'lantern' : 'linen', 0);
     this.painter.wear(this.theme);
     this.canvas.parentElement?.style.setProperty('--eye', this.theme.colour.text);
-    this.draw();
+    this.resize();
   }
 
   /**
@@ -65,8 +65,10 @@ export class Scrub {
    * @param {Record<string, string>} query
    * @param {string[]} buttons labels with a thread
    * @param {boolean} turned whether there are directions
+   * @param {number} second frames
    */
-  show(take, query, buttons, turned) {
+  show(take, query, buttons, turned, second) {
+    this.second = second;
     this.stop.abort();
     this.stop = new AbortController();
     this.take = take;
@@ -87,12 +89,14 @@ export class Scrub {
     const box = this.canvas.parentElement;
     if (!box) return;
     const w = Math.max(box.clientWidth, 60);
-    const h = Math.round(Math.min(ROW * (this.rows ?? 1) + REST, 560));
+    this.frames = Math.max(Math.ceil(this.second * LEAST), Math.min(120, Math.round(w / 15)));
+    // As tall as the digits need that fit into a frame's width; labels take some of it.
+    const digit = Math.min(this.theme?.size.digit ?? 28, (w * 0.86) / this.frames / 0.62);
+    const h = Math.round(Math.min(digit * (1.9 * (this.rows ?? 1) + 3.4), 620));
     this.size.w = w;
     this.size.h = h;
     this.size.dpr = window.devicePixelRatio || 1;
     this.canvas.style.height = `${h}px`;
-    this.frames = Math.max(24, Math.min(120, Math.round(w / 15)));
     this.options.frames = this.frames;
     this.draw();
   }
