@@ -42,7 +42,7 @@ func TestKernelPressIsSeenInTheBrowser(t *testing.T) {
 	// their counts in them.
 	at := want[1].first + want[1].hold + 10
 	still := browser.Tab(t, chromium.View{W: 1280, H: 240})
-	still.Open(fmt.Sprintf("%s/strip?buttons=south&direction=off&frame=%d", p.BaseURL, at))
+	still.Open(fmt.Sprintf("%s/strip?buttons=south&direction=off&frames=120&frame=%d", p.BaseURL, at))
 	still.Wait(fmt.Sprintf(`document.documentElement.dataset.drawn === "%d"`, at))
 	texts := chromium.Eval[[]string](still, `Object.values(holdgap.scene).filter(v => v?.items).flatMap(v => v.items.slice(0, v.n)).map(b => b.text.replace("~", ""))`)
 	beads := chromium.Eval[[]box](still, `holdgap.scene.beads.items.slice(0, holdgap.scene.beads.n).map(b => ({X: b.x, Y: b.y, W: b.w, H: b.h}))`)
