@@ -23,7 +23,7 @@ import (
 func TestMidStream(t *testing.T) {
 	p := filled(t)
 	b := ready(t, p)
-	strip := open(t, chromium.Start(t), p.url+"/strip")
+	strip := open(t, b.browser, p.url+"/strip")
 	strip.until("holdgap.theme()")
 
 	b.click("#aim-1")
@@ -41,7 +41,7 @@ func TestMidStream(t *testing.T) {
 	strip.until("!holdgap.state.status.paused")
 
 	// A strip follows whose address does not say otherwise.
-	fixed := open(t, chromium.Start(t), p.url+"/strip?scale=1.5&delay=0")
+	fixed := open(t, b.browser, p.url+"/strip?scale=1.5&delay=0")
 	fixed.until("holdgap.theme()")
 	b.fill("#delay", "240")
 	strip.until("holdgap.options.delay === 240")
@@ -67,7 +67,7 @@ func TestMidStream(t *testing.T) {
 	for _, part := range []string{"scale=2", "delay=240", "counts=holds,gaps,spacings,windows", "mirror=1"} {
 		assert.Contains(t, address, part)
 	}
-	alone := open(t, chromium.Start(t), address)
+	alone := open(t, b.browser, address)
 	alone.until("holdgap.theme()?.name === 'linen' && holdgap.options.scale === 2")
 	require.Empty(t, chromium.Eval[[]string](alone.Tab, "holdgap.options.wrong"))
 }
@@ -102,7 +102,9 @@ func TestLiveWithinAFrame(t *testing.T) {
 // Two desks at once: the later change wins, and the earlier desk shows it.
 func TestTwoDesks(t *testing.T) {
 	p := filled(t)
-	a, b := ready(t, p), ready(t, p)
+	a := ready(t, p)
+	b := open(t, a.browser, p.url+"/desk")
+	b.until("document.body.dataset.revision")
 	a.fill("#t-advantage", "6")
 	b.says("Changed on another desk: Targets.")
 	b.until("document.getElementById('t-advantage').value === '6'")

@@ -26,14 +26,18 @@ func (n *noTakes) Stop() error         { n.asked = append(n.asked, "stop"); retu
 func (n *noTakes) Mark(s string) error { n.asked = append(n.asked, "mark "+s); return nil }
 func (n *noTakes) SaveRecent() error   { n.asked = append(n.asked, "recent"); return nil }
 
-// shoot takes a picture of the whole page at a width.
-func (b *tab) shoot(width int, dark bool) *image.NRGBA {
+// shoot takes a picture of the whole page at a width, if pictures are wanted.
+func (b *tab) shoot(width int, dark bool, dir, name string) {
 	b.t.Helper()
 	b.View(chromium.View{W: width, H: 900, Dark: dark})
+	b.do("new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)))")
+	if dir == "" {
+		return
+	}
 	height := chromium.Eval[int](b.Tab, "document.documentElement.scrollHeight")
 	b.View(chromium.View{W: width, H: height, Dark: dark})
 	b.do("new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)))")
-	return b.Screenshot()
+	save(b.t, dir, name, b.Screenshot())
 }
 
 // states are what a person comes to see.
@@ -126,9 +130,8 @@ func TestEveryState(t *testing.T) {
 			t.Run("fits", func(t *testing.T) {
 				for _, width := range []int{320, 360, 1440} {
 					for _, dark := range []bool{false, true} {
-						picture := b.shoot(width, dark)
+						b.shoot(width, dark, os.Getenv("HOLDGAP_PICTURES"), fmt.Sprintf("desk-%s-%d-%v.png", name, width, dark))
 						assert.LessOrEqual(t, chromium.Eval[int](b.Tab, "document.documentElement.scrollWidth"), width)
-						save(t, os.Getenv("HOLDGAP_PICTURES"), fmt.Sprintf("desk-%s-%d-%v.png", name, width, dark), picture)
 					}
 				}
 			})
@@ -141,7 +144,7 @@ func TestEveryState(t *testing.T) {
 				require.NoError(t, err)
 				b.Run(string(axe))
 				for _, dark := range []bool{false, true} {
-					b.shoot(360, dark)
+					b.shoot(360, dark, "", "")
 					type violation struct{ ID, Help, HTML string }
 					got := chromium.Eval[[]violation](b.Tab, `axe.run({ exclude: ['iframe'] }, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] })
 						.then((r) => r.violations.map((v) => ({ ID: v.id, Help: v.help, HTML: v.nodes.map((n) => n.html).join('\n') })))`)
@@ -152,10 +155,7 @@ func TestEveryState(t *testing.T) {
 	}
 }
 
-func save(t *testing.T, dir, name string, picture image.Image) {
-	if dir == "" {
-		return
-	}
+func save(t testing.TB, dir, name string, picture image.Image) {
 	var buf bytes.Buffer
 	require.NoError(t, png.Encode(&buf, picture))
 	require.NoError(t, os.MkdirAll(dir, 0o755))

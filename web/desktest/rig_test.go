@@ -128,12 +128,13 @@ window.tap = async (i, button) => { set(i, button, 1); await wait(60); set(i, bu
 // tab is a desk in a browser, with the fake pads in place.
 type tab struct {
 	*chromium.Tab
-	t testing.TB
+	t       testing.TB
+	browser *chromium.Browser
 }
 
 func open(t testing.TB, b *chromium.Browser, url string) *tab {
 	t.Helper()
-	v := &tab{b.Tab(t, chromium.View{W: 1280, H: 900}), t}
+	v := &tab{b.Tab(t, chromium.View{W: 1280, H: 900}), t, b}
 	_, err := chromedp.Call(v.Context(), emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true})
 	require.NoError(t, err)
 	_, err = chromedp.Call(v.Context(), page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: fakePads})
@@ -245,9 +246,6 @@ func ready(t testing.TB, p *program) *tab {
 	b.until("document.body.dataset.link === 'up' && document.body.dataset.revision")
 	return b
 }
-
-// browserOf starts another browser, as the streaming program has its own.
-func browserOf(t testing.TB) *chromium.Browser { return chromium.Start(t) }
 
 // current returns the profile in force.
 func (p *program) current() *settings.Profile {

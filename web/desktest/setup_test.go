@@ -61,7 +61,7 @@ func TestFirstStart(t *testing.T) {
 	require.Equal(t, "My link", p.current().Target)
 	b.until("document.getElementById('t-button').value === 'light'")
 
-	strip := open(t, browserOf(t), p.url+"/strip")
+	strip := open(t, b.browser, p.url+"/strip")
 	strip.until("holdgap.state.setup && holdgap.state.setup.window === 3 && holdgap.state.setup.target === 'My link'")
 	strip.until("holdgap.state.setup.buttons.length === 7")
 	b.until("document.getElementById('guide').hidden")

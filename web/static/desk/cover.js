@@ -37,7 +37,7 @@ export function drawCover(box, c, t, waits) {
   const words = box.querySelector('.cover-words') ?? box.appendChild(h('div', { class: 'cover-words', role: 'status', 'aria-live': 'polite' }));
   let cloth = box.querySelector('.cloth');
   if (!cloth) {
-    cloth = box.appendChild(h('div', { class: 'cloth', tabindex: 0, role: 'group', 'aria-label': 'The cover, drawn' }));
+    cloth = box.appendChild(h('div', { class: 'cloth', id: 'cloth', tabindex: 0, role: 'group', 'aria-label': 'The cover, drawn' }));
     sized.disconnect();
     sized.observe(cloth);
   }
@@ -54,7 +54,7 @@ export function drawCover(box, c, t, waits) {
   const last = c.window + (c.presses - 1) * c.spacing + 1;
   start = Math.min(Math.max(start, first), c.window + 1);
   const redraw = () => {
-    shown.replaceChildren(picture(c, first, last, shown.clientWidth));
+    shown.replaceChildren(picture(c, first, last, box.clientWidth));
     mark.textContent = verdict(c);
   };
   again = redraw;
