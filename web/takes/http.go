@@ -224,6 +224,11 @@ func (s *Server) judge(r *http.Request) (*Judged, error) {
 		// by the take.
 		k.j, k.err = judge(context.WithoutCancel(r.Context()), path, part, try)
 	})
+	if k.err != nil { // the next one may fare better
+		s.mu.Lock()
+		s.judged = slices.DeleteFunc(s.judged, func(x *kept) bool { return x == k })
+		s.mu.Unlock()
+	}
 	return k.j, k.err
 }
 

@@ -68,7 +68,8 @@ func choose(t testing.TB, tab *chromium.Tab, file string) {
 const shown = `(async () => {
 	const v = holdgapTakes.panes[0].film.video;
 	const until = async (f) => { for (let i = 0; i < 1000 && !f(); i++) await new Promise((r) => setTimeout(r, 5)); };
-	await until(() => !v.seeking && v.readyState >= 2);
+	const f = holdgapTakes.panes[0].film;
+	await until(() => !v.seeking && v.readyState >= 2 && (f.wanted < 0 || Math.abs(v.currentTime - (f.wanted + 0.5) / f.fps) < 2e-3));
 	const c = document.createElement('canvas'); c.width = c.height = 4;
 	const x = c.getContext('2d'); x.drawImage(v, 0, 0, 4, 4);
 	return { Frame: holdgapTakes.panes[0].film.at, Bright: x.getImageData(1, 1, 1, 1).data[0] };
