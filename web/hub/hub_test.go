@@ -71,6 +71,15 @@ func TestSlowViewerIsResynchronised(t *testing.T) {
 	require.Len(t, know, 3*hub.QueueLength)
 }
 
+// A joiner is not told the count so far of a press that was let go since.
+func TestHeldCountEndsWithThePress(t *testing.T) {
+	h := hub.New(still)
+	require.NoError(t, h.Publish(wire.Update{Presses: []wire.Press{{ID: 1, State: wire.Down}, {ID: 2, State: wire.Down}},
+		Held: []wire.Held{{1, 3}, {2, 4}}}))
+	require.NoError(t, h.Publish(wire.Update{Presses: []wire.Press{{ID: 2, State: wire.Closed, Hold: 5}}}))
+	require.Equal(t, []wire.Held{{1, 3}}, h.Whole().Held)
+}
+
 // However an update stream is cut into updates, a page that applies messages in
 // order knows what a page that joins at the end is told.
 func TestFollowerKnowsWhatAJoinerIsTold(t *testing.T) {

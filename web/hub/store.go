@@ -1,6 +1,10 @@
 package hub
 
-import "holdgap/web/wire"
+import (
+	"slices"
+
+	"holdgap/web/wire"
+)
 
 // How much a joining page is told: enough to fill the widest strip.
 const (
@@ -38,11 +42,15 @@ func (s *Store) Apply(u *wire.Update) {
 	if u.Streak != nil {
 		s.streak = u.Streak
 	}
-	if u.Held != nil {
-		s.held = u.Held
-	}
 	for _, p := range u.Presses {
+		if p.State != wire.Down {
+			// The count so far of a press that was let go would belie its hold.
+			s.held = slices.DeleteFunc(s.held, func(h wire.Held) bool { return h[0] == p.ID })
+		}
 		s.presses = put(s.presses, p, keepPresses, func(p wire.Press) uint64 { return p.ID })
+	}
+	if u.Held != nil {
+		s.held = slices.Clone(u.Held)
 	}
 	for _, m := range u.Multis {
 		m.Flash = false

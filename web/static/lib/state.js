@@ -92,7 +92,7 @@ export function apply(s, u) {
   if (u.held) {
     for (const h of u.held) {
       const p = find(s.presses, h[0]);
-      if (p) {
+      if (p && p.state === 'down') {
         p.hold = h[1];
         reach(s, p.first + p.hold);
       }
