@@ -136,8 +136,9 @@ func TestState(t *testing.T) {
 		is(s.presses.length === 2, "whole");
 		m.apply(s, {v: 1, n: 2, f: 101, presses: [press(3, 1, 101, 0, "pending")]});
 		is(s.open === 1 && s.seen[1] && s.presses.length === 3, "pending");
-		m.apply(s, {v: 1, n: 3, f: 103, held: [[3, 2]]});
+		m.apply(s, {v: 1, n: 3, f: 103, presses: [press(3, 1, 101, 1, "down")], held: [[3, 2], [1, 9]]});
 		is(m.find(s.presses, 3).hold === 2, "held");
+		is(m.find(s.presses, 1).hold === 3, "a count so far does not belie a hold that is over");
 		m.apply(s, {v: 1, n: 4, f: 104, presses: [press(3, 1, 101, 3)]});
 		is(s.open === 0 && m.find(s.presses, 3).state === "up" && s.presses.length === 3, "replaced by id");
 		m.apply(s, {v: 1, n: 5, f: 104, presses: [press(5, 1, 120, 3)]});
