@@ -56,7 +56,7 @@ var states = map[string]struct {
 	"shelf":  {"/takes", ""},
 	"one":    {"/takes#take=evening+two&at=300800", ""},
 	"two":    {"/takes#take=evening+one&at=300500&beside=evening+two&beside_at=300800", ""},
-	"judged": {"/takes#take=evening+two&at=300800", `holdgapTakes.panes[0].judge({read: 'latched', window: '2', starter: 'none'})`},
+	"judged": {"/takes#take=evening+two&at=300800", `holdgapTakes.panes[0].trial.judge({read: 'latched', window: '2', starter: 'none'})`},
 }
 
 // Every state fits a small phone and a wide window without scrolling sideways, and

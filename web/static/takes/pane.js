@@ -1,11 +1,14 @@
 // One take on the page: the cloth under the eye, ways to move, figures, moments,
 // and what it is judged by.
 
-import { WORDS, clock, date, el, get, long, percent, send, takeURL } from './api.js';
-import { Film, RATES } from './film.js';
+import { WORDS, clock, date, el, get, long, send, takeURL } from './api.js';
+import { Beside } from './beside.js';
+import { Film } from './film.js';
+import { Moments } from './moments.js';
 import { Plot } from './plots.js';
 import { Scrub } from './scrub.js';
 import { fill, lengthsTable, patternTable, rateTables } from './tables.js';
+import { Trial } from './trial.js';
 import { drawWhole } from './whole.js';
 
 /** @typedef {import('./api.js').Summary} Summary */
@@ -16,7 +19,6 @@ const FORMATS = [
   ['vtt', 'text track (WebVTT)'], ['chapters', 'chapters (ffmpeg)'],
 ];
 const MOST_THREADS = 8;
-const PAGE = 60; // moments fetched at a time
 
 export class Pane {
   /**
@@ -35,9 +37,6 @@ export class Pane {
     this.sum = null;
     this.frame = 0;
     this.playing = 0; // request of the next animation frame, 0 for none
-    this.asked = 0;
-    /** @type {Moment | null} */
-    this.here = null;
     this.loom = this.q('.loom');
     this.scrub = new Scrub(/** @type {HTMLCanvasElement} */ (this.q('.cloth')), this.q('.eye'), on.say);
     this.scrub.arrived = () => this.paint();
@@ -55,6 +54,9 @@ export class Pane {
       this.paintWhole();
     });
     this.sizes.observe(root);
+    this.list = new Moments(this);
+    this.trial = new Trial(this);
+    this.beside = new Beside(this);
     this.wire();
   }
 
@@ -91,12 +93,12 @@ export class Pane {
     this.scrub.show(this.take, this.query, this.labels(), s.buttons.some((b) => b.role !== 'action'), s.second);
     await this.scrub.wear(this.dark.matches);
     this.figures(s);
-    this.judging(s);
-    this.choices(s);
+    this.trial.show(s);
+    this.list.choices(s);
     if (at !== undefined && Number.isFinite(at)) this.go(at);
     else if (before) this.go(this.frameAt(when));
     else await this.first(s);
-    await this.moments(true);
+    await this.list.fill(true);
   }
 
   /** Begins where something happens. @param {Summary} s */
@@ -182,135 +184,10 @@ export class Pane {
     this.q('.lengths-table').replaceChildren(lengthsTable(b));
   }
 
-  /** @param {Summary} s */
-  judging(s) {
-    const f = /** @type {HTMLFormElement} */ (this.q('.try'));
-    const set = (/** @type {string} */ name, /** @type {string} */ v) => {
-      /** @type {any} */ (f.elements.namedItem(name)).value = v;
-    };
-    const j = s.judging;
-    const labels = s.buttons.map((b) => /** @type {[string, string]} */ ([b.label, b.label]));
-    const also = (/** @type {string} */ v) => (labels.some(([l]) => l === v) || v === 'any' || v === 'none' ? [] : [/** @type {[string, string]} */ ([v, v])]);
-    const sel = (/** @type {string} */ n) => /** @type {HTMLSelectElement} */ (f.elements.namedItem(n));
-    fill(sel('settings'), s.settings.map((x, i) => [String(i + 1), i === 0 ? `${x.profile}, from the start` : `${x.profile}, from ${clock(x.at)}`]), String(j.settings));
-    this.q('.try-settings').hidden = s.settings.length < 2;
-    const targets = s.settings[j.settings - 1]?.targets ?? [];
-    fill(sel('target'), [['', 'as below'], ['none', 'none'], ...targets.map((t) => /** @type {[string, string]} */ ([t, t]))], this.query.target ?? '');
-    this.q('.try-target').hidden = targets.length === 0;
-    fill(sel('button'), [['any', 'any'], ...labels, ...also(j.button)], j.button);
-    fill(sel('starter'), [['none', 'none: judge multi-presses only'], ...labels, ...also(j.starter)], j.starter);
-    set('rate', j.rate);
-    set('read', j.read);
-    set('phase', j.phase === null ? 'unknown' : String(j.phase));
-    set('window', String(j.window));
-    set('early', j.early);
-    set('hold', String(j.hold));
-    set('opening', j.opening ? String(j.opening) : '');
-    this.q('.try-trouble').textContent = '';
-    this.root.classList.toggle('tried', Object.keys(this.query).length > 0);
-  }
-
-  /** @param {Event} e */
-  async tryOn(e) {
-    e.preventDefault();
-    if (!this.sum) return;
-    const f = new FormData(/** @type {HTMLFormElement} */ (this.q('.try')));
-    const j = this.sum.judging;
-    const now = /** @type {Record<string, string>} */ ({
-      settings: String(j.settings), rate: j.rate, read: j.read, phase: j.phase === null ? 'unknown' : String(j.phase), window: String(j.window),
-      early: j.early, hold: String(j.hold), target: '', button: j.button, starter: j.starter, opening: j.opening ? String(j.opening) : '',
-    });
-    /** @type {Record<string, string>} */
-    const q = { ...this.query };
-    for (const [k, v] of f) {
-      const w = String(v).trim();
-      if (w !== now[k] && w !== '') q[k] = w;
-    }
-    if (q.starter === 'none') delete q.opening;
-    await this.judge(q);
-  }
-
-  /** @param {Record<string, string>} q */
-  async judge(q) {
-    const before = this.query;
-    this.query = q;
-    try {
-      await this.load();
-    } catch (e) {
-      this.query = before;
-      this.q('.try-trouble').textContent = e instanceof Error ? e.message : String(e);
-    }
-  }
-
-  /** @param {Summary} s */
-  choices(s) {
-    fill(this.select('.moments-button'), [['', 'any button'], ...s.buttons.map((b) => /** @type {[string, string]} */ ([b.label, b.label]))]);
-    if (s.outcomes[0].of + s.nothing === 0 && this.select('.moments-what').value === 'outcome') this.select('.moments-what').value = 'multi';
-    this.kinds();
-  }
-
-  kinds() {
-    const what = this.select('.moments-what').value;
-    const names = { outcome: ['hit', 'early', 'late', 'straddled', 'unheld', 'nothing'], multi: ['covered', 'holed', 'none', 'mashed'] }[what] ?? [];
-    /** @type {[string, string][]} */
-    const list = [['', 'in any way'], ...names.map((n) => /** @type {[string, string]} */ ([n, WORDS[n]]))];
-    if (what === 'outcome') list.push(['early,late,straddled,unheld', 'as a miss']);
-    if (what === 'multi') list.push(['holed,none,mashed', 'as a miss']);
-    fill(this.select('.moments-kind'), list);
-    this.select('.moments-kind').disabled = names.length === 0;
-    this.select('.moments-button').disabled = what === 'mark';
-  }
-
   /** @param {Record<string, string>} q @returns {Promise<Moment | undefined>} */
   async find(q) {
     const r = await get(this.take, 'find', { ...this.query, ...q });
     return r.moments[0];
-  }
-
-  /** Fills the list of moments. @param {boolean} anew */
-  async moments(anew) {
-    const s = this.sum;
-    if (!s) return;
-    const list = this.q('.moments-list');
-    const what = this.select('.moments-what').value;
-    const more = this.q('.moments-more');
-    if (anew) list.replaceChildren();
-    if (what === 'mark') {
-      list.replaceChildren(...s.marks.map((m) => this.moment({ frame: m.frame, at: m.at, words: m.text, what: 'mark', kind: '', b: -1, sure: 0 })));
-      more.hidden = true;
-    } else {
-      const last = /** @type {HTMLElement | null} */ (list.lastElementChild);
-      const at = last ? Number(last.dataset.frame) : s.first - 60;
-      const asked = ++this.asked;
-      const r = await get(this.take, 'find', { ...this.query, what, at: String(at), of: this.select('.moments-button').value, kinds: this.select('.moments-kind').value, limit: String(PAGE) });
-      if (asked !== this.asked) return;
-      list.append(...r.moments.map((/** @type {Moment} */ m) => this.moment(m)));
-      more.hidden = r.moments.length < PAGE;
-    }
-    if (!list.hasChildNodes()) list.append(el('li', 'None.', 'quiet'));
-  }
-
-  /** @param {Moment} m */
-  moment(m) {
-    const li = el('li');
-    li.dataset.frame = String(m.frame);
-    const b = /** @type {HTMLButtonElement} */ (el('button', '', `moment ${m.kind}`));
-    b.type = 'button';
-    const button = this.sum?.buttons.find((x) => x.b === m.b)?.label ?? '';
-    const start = m.start === undefined ? '' : m.start < 0 ? `started ${-m.start} early` : `started on ${m.start}`;
-    const hold = m.what === 'press' ? (m.kind === 'unseen' ? 'no frame saw it' : `held ${m.hold}`) : '';
-    const sure = m.sure > 0 && m.sure < 0.995 ? `${percent(m.sure)} sure` : '';
-    b.append(el('span', clock(m.at, 2), 'moment-at'), el('span', [m.words || hold, button, m.spacings?.length ? `spacing ${m.spacings.join(' ')}` : '', start, sure].filter(Boolean).join(' · ')));
-    b.addEventListener('click', () => this.go(m.frame));
-    li.append(b);
-    if (m.what === 'mark') {
-      const off = /** @type {HTMLButtonElement} */ (el('button', 'Remove', 'remove'));
-      off.type = 'button';
-      off.setAttribute('aria-label', `Remove: ${m.words}`);
-      off.addEventListener('click', () => this.setMark(m.at, '').catch((e) => this.on.say(e.message)));
-      li.append(off);
-    }
-    return li;
   }
 
   /** Puts the eye on a frame. @param {number} f @param {boolean} [fromVideo] */
@@ -422,7 +299,7 @@ export class Pane {
     else if (what === 'frame-back') this.go(k - 1);
     else if (what === 'home') this.go(s.first);
     else if (what === 'end') this.go(s.last);
-    else if (what === 'video-on' || what === 'video-back') this.stepVideo(what === 'video-on' ? 1 : -1);
+    else if (what === 'video-on' || what === 'video-back') this.beside.step(what === 'video-on' ? 1 : -1);
     else {
       const back = what.endsWith('-back');
       const kind = what.startsWith('miss') ? 'miss' : 'press';
@@ -431,81 +308,6 @@ export class Pane {
       if (m) this.go(m.frame);
       else this.on.say(`${kind === 'miss' ? 'No miss' : 'No press'} ${back ? 'before' : 'after'} this.`);
     }
-  }
-
-  /** @param {number} n frames of the video */
-  stepVideo(n) {
-    const f = this.film;
-    if (!f.on) return;
-    f.frame(f.at + n);
-    if (f.matched) {
-      // The middle of the video's frame, which no rounding takes for another.
-      this.go(Math.ceil(((f.wanted + 0.5) / f.fps + f.offset) * (this.sum?.second ?? 60) + (this.sum?.position ?? 0)), true);
-    } else this.paint();
-  }
-
-  /** The press that is nearest to the eye. */
-  async nearest() {
-    const k = Math.round(this.frame);
-    const of = this.select('.only').value;
-    const [a, b] = await Promise.all([
-      this.find({ what: 'press', at: String(k + 1), back: '1', of }), this.find({ what: 'press', at: String(k), of }),
-    ]);
-    if (!a || !b) return a ?? b;
-    return k - a.frame <= b.frame - k ? a : b;
-  }
-
-  /** Ties the video's frame to the press under the eye. */
-  async match() {
-    const f = this.film;
-    if (!f.on || f.fps === 0) return;
-    const press = await this.nearest();
-    if (!press) {
-      this.on.say('There is no press near the eye: move to one first.');
-      return;
-    }
-    // The video's frame shows from its own beginning on what happened before.
-    f.offset = press.at - f.at / f.fps;
-    await send(takeURL(this.take, 'video'), { name: f.name, size: f.size, rate: f.rate, offset: f.offset });
-    this.on.say(`Matched: the video’s frame ${f.at} is the press at ${clock(press.at, 3)}. Kept with the take.`);
-    this.go(press.frame);
-    this.matchWords();
-  }
-
-  matchWords() {
-    const f = this.film;
-    this.q('.match').hidden = !f.on;
-    this.q('.match-do').hidden = f.matched;
-    this.q('.match-free').hidden = !f.matched;
-    this.q('.match-how').textContent = f.matched
-      ? 'Video and take move together, the video by its own frames.'
-      : 'Put the eye on a press, step the video to the frame that first shows the same press, and say that they are the same.';
-    this.paint();
-  }
-
-  async openVideo() {
-    const input = /** @type {HTMLInputElement} */ (this.q('.video-file'));
-    const file = input.files?.[0];
-    if (!file || !this.sum) return;
-    try {
-      await this.film.open(file);
-    } catch (e) {
-      this.film.close();
-      this.on.say(`${file.name}: ${e instanceof Error ? e.message : e}`);
-      return;
-    }
-    const known = this.sum.videos.find((v) => v.name === file.name && (v.size === 0 || v.size === file.size));
-    if (known) {
-      this.film.offset = known.offset;
-      if (known.rate) this.film.set(known.rate);
-    }
-    const rate = this.select('.video-rate');
-    fill(rate, [...new Set([...RATES.map(([n]) => n), this.film.rate])].map((n) => [n, n]), this.film.rate);
-    this.q('.video-rate-by').hidden = false;
-    this.scrub.resize();
-    this.matchWords();
-    if (this.film.matched) this.go(this.frame);
-    else this.film.frame(0);
   }
 
   /** @param {Event} e */
@@ -524,7 +326,7 @@ export class Pane {
     await send(takeURL(this.take, 'mark'), { at, text });
     this.sum = /** @type {Summary} */ (await get(this.take, 'summary', this.query));
     this.paint();
-    if (this.select('.moments-what').value === 'mark') await this.moments(true);
+    if (this.select('.moments-what').value === 'mark') await this.list.fill(true);
   }
 
   wire() {
@@ -567,25 +369,25 @@ export class Pane {
     change('.lengths-button', () => this.lengths());
     change('.lengths-unit', () => this.lengths());
     change('.moments-what', () => {
-      this.kinds();
-      return this.moments(true);
+      this.list.kinds();
+      return this.list.fill(true);
     });
-    change('.moments-kind', () => this.moments(true));
-    change('.moments-button', () => this.moments(true));
-    change('.video-file', () => this.openVideo());
+    change('.moments-kind', () => this.list.fill(true));
+    change('.moments-button', () => this.list.fill(true));
+    change('.video-file', () => this.beside.open());
     change('.video-rate', () => {
       this.film.set(this.select('.video-rate').value);
-      this.matchWords();
+      this.beside.words();
     });
     const click = (/** @type {string} */ s, /** @type {() => any} */ f) => this.q(s).addEventListener('click', guard(f));
     click('.lengths-most', () => [this.plots.hold, this.plots.gap, this.plots.spacing].forEach((p) => p.again()));
     click('.lengths-all', () => [this.plots.hold, this.plots.gap, this.plots.spacing].forEach((p) => p.everything()));
-    click('.moments-more', () => this.moments(false));
-    click('.as-recorded', () => this.judge({}));
-    click('.match-do', () => this.match());
+    click('.moments-more', () => this.list.fill(false));
+    click('.as-recorded', () => this.trial.judge({}));
+    click('.match-do', () => this.beside.match());
     click('.match-free', () => {
       this.film.offset = NaN;
-      this.matchWords();
+      this.beside.words();
     });
     click('.close', () => this.on.closed(this));
     click('.export', () => {
@@ -599,7 +401,7 @@ export class Pane {
       this.on.closed(this);
       this.on.changed();
     });
-    this.q('.try').addEventListener('submit', (e) => this.tryOn(e));
+    this.q('.try').addEventListener('submit', (e) => this.trial.submit(e));
     this.q('.mark-form').addEventListener('submit', (e) => {
       e.preventDefault();
       guard(() => this.mark(e))();
