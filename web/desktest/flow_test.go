@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
@@ -162,6 +163,20 @@ func TestBindingConflictAndLoss(t *testing.T) {
 	b.key("Escape", "Escape", "")
 	b.until("!document.getElementById('bind').open")
 	require.False(t, p.engine.Learning())
+}
+
+// A click that begins while what was written before it is being stored is not lost.
+func TestClickAfterWriting(t *testing.T) {
+	p := filled(t)
+	b := ready(t, p)
+	b.click("#label-1")
+	b.key("KeyX", "x", "x")
+	x, y := b.point("#bind-2") // the field keeps the focus
+	b.mouse(input.DispatchMouseEventTypeMousePressed, x, y)
+	b.until("document.body.dataset.revision > 2") // the new label has come back
+	b.mouse(input.DispatchMouseEventTypeMouseReleased, x, y)
+	b.says("Press what should be “medium”")
+	b.until("document.getElementById('label-1').getAttribute('value').includes('x')")
 }
 
 // Everything can be done with the keyboard alone, and what has the focus shows it.

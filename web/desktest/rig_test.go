@@ -174,29 +174,40 @@ func quote(s string) string {
 func (b *tab) click(selector string) {
 	b.t.Helper()
 	b.until("document.querySelector(" + quote(selector) + ") && !document.querySelector(" + quote(selector) + ").disabled")
+	x, y := b.point(selector)
+	b.mouse(input.DispatchMouseEventTypeMousePressed, x, y)
+	b.mouse(input.DispatchMouseEventTypeMouseReleased, x, y)
+}
+
+// point scrolls to what a selector finds and returns its middle, once the page
+// stands still and nothing is in the way.
+func (b *tab) point(selector string) (x, y float64) {
+	b.t.Helper()
 	at := chromium.Eval[[]float64](b.Tab, `(async () => {
-		let e = document.querySelector(`+quote(selector)+`);
-		for (let top = NaN, n = 0; n < 100; n++) { // until the page stands still
-			e = document.querySelector(`+quote(selector)+`) ?? e;
-			const now = e.getBoundingClientRect().top + scrollY;
-			if (now === top) break;
-			top = now;
+		for (let n = 0, last = ''; n < 100; n++) {
+			document.querySelector(`+quote(selector)+`)?.scrollIntoView({ block: 'center', behavior: 'instant' });
 			await wait(50);
+			const e = document.querySelector(`+quote(selector)+`);
+			if (!e) continue;
+			const r = e.getBoundingClientRect();
+			const x = r.left + r.width / 2, y = r.top + r.height / 2;
+			const hit = document.elementFromPoint(x, y);
+			const now = x + ' ' + (y + scrollY);
+			if (now === last && hit && (e.contains(hit) || hit.contains(e) || hit.closest('label')?.contains(e))) return [x, y];
+			last = now;
 		}
-		e.scrollIntoView({ block: 'center', behavior: 'instant' });
-		await new Promise((r) => requestAnimationFrame(() => requestAnimationFrame(r)));
-		const r = e.getBoundingClientRect();
-		const x = r.left + r.width / 2, y = r.top + r.height / 2;
-		const hit = document.elementFromPoint(x, y);
-		return hit && (e === hit || e.contains(hit) || hit.contains(e) || hit.closest('label')?.contains(e)) ? [x, y] : [x, y, 0];
+		return [];
 	})()`)
 	if len(at) != 2 {
 		b.t.Fatalf("something is in the way of %s", selector)
 	}
-	for _, kind := range []input.DispatchMouseEventType{input.DispatchMouseEventTypeMousePressed, input.DispatchMouseEventTypeMouseReleased} {
-		_, err := chromedp.Call(b.Context(), input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: kind, X: at[0], Y: at[1], Button: input.MouseButtonLeft, ClickCount: 1})
-		require.NoError(b.t, err)
-	}
+	return at[0], at[1]
+}
+
+func (b *tab) mouse(kind input.DispatchMouseEventType, x, y float64) {
+	b.t.Helper()
+	_, err := chromedp.Call(b.Context(), input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: kind, X: x, Y: y, Button: input.MouseButtonLeft, ClickCount: 1})
+	require.NoError(b.t, err)
 }
 
 // clickText clicks the button of this text.

@@ -59,6 +59,29 @@ export function put(e, text) {
   if (e.textContent !== text) e.textContent = text;
 }
 
+// While a pointer is down nothing is built anew: a click ends on what it began on,
+// or it is none. Writing in a field and then pressing a button is the usual case.
+let pressing = false;
+let owed = false;
+let freed = () => {};
+addEventListener('pointerdown', () => { pressing = true; }, true);
+for (const end of ['pointerup', 'pointercancel']) {
+  addEventListener(end, () => {
+    pressing = false;
+    if (!owed) return;
+    owed = false;
+    setTimeout(() => freed()); // after the click
+  }, true);
+}
+
+/**
+ * Calls back when what was put off while a pointer was down can be built.
+ * @param {() => void} f
+ */
+export function whenFreed(f) {
+  freed = f;
+}
+
 /** @type {WeakMap<Element, string>} */
 const built = new WeakMap();
 
@@ -72,6 +95,10 @@ const built = new WeakMap();
 export function build(box, shows, make) {
   const key = JSON.stringify(shows);
   if (built.get(box) === key) return;
+  if (pressing) {
+    owed = true;
+    return;
+  }
   built.set(box, key);
   const active = document.activeElement;
   const held = active && box.contains(active) && active.id ? active.id : '';

@@ -1,6 +1,6 @@
 // The desk: connects, and draws each part of the page from the state.
 
-import { at, build, button, h, put } from './dom.js';
+import { at, build, button, h, put, whenFreed } from './dom.js';
 import { Link } from './link.js';
 import { stateWords } from './words.js';
 import { drawBind } from './bind.js';
@@ -133,6 +133,8 @@ function drawWrong(s) {
   at('wrong').hidden = all.length === 0;
   build(at('wrong-list'), all, () => all.map((t) => h('li', {}, t)));
 }
+
+whenFreed(draw);
 
 at('guide-away').addEventListener('click', () => {
   localStorage.setItem('holdgap-guide', 'away');
