@@ -151,11 +151,11 @@ func (c *Control) device(d capture.Device, here bool) {
 // failed is told by the recorder why it stopped. It runs in the recorder's
 // goroutine, which must go on.
 func (c *Control) failed(err error) {
-	c.o.Engine.Warn(troubleStopped, fmt.Sprintf("Recording stopped: %v. What was written by then stays readable; %s", err, remedy(err)))
-	c.o.Engine.SetTake(false)
 	c.mu.Lock()
 	c.stopped = err
 	c.mu.Unlock()
+	c.o.Engine.Warn(troubleStopped, fmt.Sprintf("Recording stopped: %v. What was written by then stays readable; %s", err, remedy(err)))
+	c.o.Engine.SetTake(false)
 }
 
 func remedy(err error) string {

@@ -3,6 +3,7 @@
 package takes_test
 
 import (
+	"encoding/json"
 	"strings"
 	"testing"
 	"time"
@@ -15,6 +16,7 @@ import (
 	"holdgap/capture/monotime"
 	"holdgap/web/live"
 	"holdgap/web/takes"
+	"holdgap/web/wire"
 )
 
 // Where nothing more can be written (here by a limit of the process, which looks
@@ -31,20 +33,25 @@ func TestFullDisk(t *testing.T) {
 	limit := before
 	limit.Cur = 8 << 10
 	require.NoError(t, unix.Setrlimit(unix.RLIMIT_FSIZE, &limit))
-	warned := false
+	v, err := e.Hub().Join()
+	require.NoError(t, err)
 	base := monotime.Now()
-	for i := int64(0); !warned && i < 200_000; i++ {
+	for i := range int64(8000) { // four times what fits
 		e.Edges(capture.Edge{At: base + i*1000, Button: 4, Down: i%2 == 0})
-		if i%500 == 0 {
-			_, on := c.Recording()
-			warned = !on
-		}
-		if i%5000 == 4999 {
-			time.Sleep(time.Millisecond) // lets the disk come along
+	}
+	// Pages hear of it.
+	for told := false; !told; {
+		var u wire.Update
+		require.NoError(t, json.Unmarshal((<-v.Queue()).Text, &u))
+		told = u.Status != nil && len(u.Status.Troubles) > 0 && !u.Status.Take
+		if !told && len(v.Queue()) == 0 {
+			e.Edges(capture.Edge{At: monotime.Now(), Button: 4, Down: true}, capture.Edge{At: monotime.Now(), Button: 4})
 		}
 	}
 	require.NoError(t, unix.Setrlimit(unix.RLIMIT_FSIZE, &before))
-	require.True(t, warned, "recording went on")
+	e.Hub().Leave(v)
+	_, on := c.Recording()
+	require.False(t, on)
 
 	r := &rig{e: e}
 	s := r.status(t)
