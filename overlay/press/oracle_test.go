@@ -87,7 +87,7 @@ func oracle(c frame.Clock, rule frame.ReadRule, es []edge) []run {
 
 // machineRuns feeds the machine and collects the last state of every press.
 func machineRuns(c frame.Clock, rule frame.ReadRule, es []edge, advance bool) (runs []run, unseen, merged int, all map[uint64]press.Press) {
-	m := press.Machine{Config: press.Config{Clock: c, Rule: rule, BounceNS: 6_000_000}}
+	m := press.Machine{Config: press.Config{Rule: rule, BounceNS: 6_000_000}}
 	all = map[uint64]press.Press{}
 	var id uint64
 	for _, e := range es {
@@ -98,9 +98,9 @@ func machineRuns(c frame.Clock, rule frame.ReadRule, es []edge, advance bool) (r
 		}
 		var ch press.Change
 		if e.down {
-			ch = m.Down(e.t, e.key, id+1)
+			ch = m.Down(e.t, c.At(e.t), e.key, id+1)
 		} else {
-			ch = m.Up(e.t, e.key, id+1)
+			ch = m.Up(e.t, c.At(e.t), e.key, id+1)
 		}
 		switch ch {
 		case press.Began:

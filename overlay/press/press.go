@@ -74,7 +74,6 @@ type Press struct {
 
 // Config is what a machine needs to know.
 type Config struct {
-	Clock    frame.Clock
 	Rule     frame.ReadRule
 	BounceNS int64 // a gap of one key below this is marked as possible switch bounce
 }
@@ -131,9 +130,9 @@ const (
 	Reverted
 )
 
-// Down tells that physical key went down at t (ns). id is the number that a new
-// press gets.
-func (m *Machine) Down(t int64, key uint8, id uint64) Change {
+// Down tells that physical key went down at t (ns), which frame k reads
+// (Clock.At). id is the number that a new press gets.
+func (m *Machine) Down(t int64, k frame.Frame, key uint8, id uint64) Change {
 	bit := uint64(1) << key
 	if m.keys&bit != 0 {
 		return Nothing
@@ -145,7 +144,7 @@ func (m *Machine) Down(t int64, key uint8, id uint64) Change {
 		return Changed
 	}
 	m.keys, m.used, m.ended = bit, 0, false
-	m.s = m.Clock.At(t)
+	m.s = k
 	bounce := m.anyUp && m.keyLast == key && t-m.keyUp < m.BounceNS
 	if m.seen && m.s <= m.lastEnd {
 		m.joined = true
@@ -171,9 +170,9 @@ func (m *Machine) Down(t int64, key uint8, id uint64) Change {
 	return Began
 }
 
-// Up tells that physical key was let go at t (ns). id is the number for an
-// unseen press that has to be told apart from the hold before it.
-func (m *Machine) Up(t int64, key uint8, id uint64) Change {
+// Up tells that physical key was let go at t (ns), which frame k reads. id is the
+// number for an unseen press that has to be told apart from the hold before it.
+func (m *Machine) Up(t int64, k frame.Frame, key uint8, id uint64) Change {
 	bit := uint64(1) << key
 	if m.keys&bit == 0 {
 		return Nothing
@@ -183,7 +182,7 @@ func (m *Machine) Up(t int64, key uint8, id uint64) Change {
 	if m.keys != 0 {
 		return Nothing
 	}
-	end := m.Clock.At(t)
+	end := k
 	if m.Rule == frame.Latched {
 		end++
 	}

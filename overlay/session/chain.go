@@ -63,7 +63,9 @@ func (s *Session) changed(p *press.Press) {
 		}
 		c.m.Holds[i], c.m.Times[i][1] = hold, up
 		if c.m.N >= 2 {
-			c.m.judge(&s.cfg.Target)
+			if s.cfg.Target.Rules.Hold > 1 {
+				c.m.judge(&s.cfg.Target)
+			}
 			s.h.Multi(&c.m)
 		}
 		return

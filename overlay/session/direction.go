@@ -24,12 +24,11 @@ const (
 	dirRight
 )
 
-// direction takes an edge of a direction button. Frames before the edge's have
-// been settled.
-func (s *Session) direction(e capture.Edge) {
+// direction takes an edge of a direction button, which frame k reads. Frames
+// before it have been settled.
+func (s *Session) direction(e capture.Edge, k frame.Frame) {
 	d := &s.dirs
 	bit := uint8(1) << (s.role[e.Button] - capture.Up)
-	k := s.cfg.Clock.At(e.At)
 	if !d.dirty || d.at != k {
 		d.at, d.dirty, d.seen = k, true, d.mask
 	}

@@ -99,7 +99,7 @@ func New(cfg Config, h Handler) *Session {
 		machines: make([]press.Machine, n), chains: make([]chain, n), role: make([]capture.Role, n)}
 	for i := range s.machines {
 		s.machines[i] = press.Machine{Button: uint8(i), Config: press.Config{
-			Clock: cfg.Clock, Rule: cfg.Rule, BounceNS: cfg.BounceNS}}
+			Rule: cfg.Rule, BounceNS: cfg.BounceNS}}
 		s.role[i] = cfg.Buttons[i].Role
 	}
 	s.dirs.num = 5
@@ -130,16 +130,17 @@ func (s *Session) Edge(e capture.Edge) int64 {
 		s.late++
 	}
 	s.last, s.any = e.At, true
-	s.readPending(s.cfg.Clock.At(e.At) - 1)
+	k := s.cfg.Clock.At(e.At)
+	s.readPending(k - 1)
 	if s.role[e.Button] != capture.Action {
-		s.direction(e)
+		s.direction(e, k)
 	}
 	bit := uint64(1) << e.Button
 	var c press.Change
 	if e.Down {
-		c = m.Down(e.At, e.Key, s.id+1)
+		c = m.Down(e.At, k, e.Key, s.id+1)
 	} else {
-		c = m.Up(e.At, e.Key, s.id+1)
+		c = m.Up(e.At, k, e.Key, s.id+1)
 	}
 	switch c {
 	case press.Nothing:
