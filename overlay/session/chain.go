@@ -20,7 +20,9 @@ func (s *Session) join(p *press.Press) {
 	}
 	c := &s.chains[p.Button]
 	if !c.open || p.First-c.last > s.cfg.Quick {
-		c.m = Multi{Button: p.Button, First: p.First}
+		// What is left of the chain before lies beyond N.
+		c.m.ID, c.m.N, c.m.Verdict = 0, 0, Unjudged
+		c.m.Button, c.m.First = p.Button, p.First
 		c.open = true
 	}
 	if i := c.m.N; i < MaxMulti {

@@ -125,12 +125,12 @@ func (s *Session) Edge(e capture.Edge) int64 {
 		return e.At
 	}
 	m := &s.machines[e.Button]
-	if t := s.earliest(m, e); e.At < t {
-		e.At = t
+	k := s.cfg.Clock.At(e.At)
+	if t := s.earliest(m, e, k); e.At < t {
+		e.At, k = t, s.cfg.Clock.At(t)
 		s.late++
 	}
 	s.last, s.any = e.At, true
-	k := s.cfg.Clock.At(e.At)
 	s.readPending(k - 1)
 	if s.role[e.Button] != capture.Action {
 		s.direction(e, k)
@@ -177,23 +177,30 @@ func (s *Session) Edge(e capture.Edge) int64 {
 	return e.At
 }
 
-// earliest returns the earliest time for which an edge can count.
-func (s *Session) earliest(m *press.Machine, e capture.Edge) int64 {
+// earliest returns the earliest time for which an edge can count that frame k
+// would read.
+func (s *Session) earliest(m *press.Machine, e capture.Edge, k frame.Frame) int64 {
 	if !s.any {
 		return e.At
 	}
 	t := max(s.last, s.now-LateNS)
-	if k, ok := m.Relied(e.Key); ok && !e.Down {
-		if s.cfg.Rule == frame.Latched {
-			k--
+	after := func(f frame.Frame) { // the edge must come after frame f was read
+		if k <= f {
+			t = max(t, s.cfg.Clock.Poll(f)+1)
 		}
-		t = max(t, s.cfg.Clock.Poll(k)+1)
 	}
-	if k, ok := m.Ended(); ok && e.Down {
-		t = max(t, s.cfg.Clock.Poll(k)+1)
+	if e.Down {
+		if f, ok := m.Ended(); ok {
+			after(f)
+		}
+	} else if f, ok := m.Relied(e.Key); ok {
+		if s.cfg.Rule == frame.Latched {
+			f--
+		}
+		after(f)
 	}
 	if s.dirs.any && s.role[e.Button] != capture.Action {
-		t = max(t, s.cfg.Clock.Poll(s.dirs.done)+1)
+		after(s.dirs.done)
 	}
 	return t
 }

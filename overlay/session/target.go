@@ -50,7 +50,9 @@ const (
 	Mashed
 )
 
-// Multi is a multi-press: presses of one button in quick succession.
+// Multi is a multi-press: presses of one button in quick succession. Array
+// entries from Kept on mean nothing, nor does Cover unless the verdict is
+// Covered, Holed or Single.
 type Multi struct {
 	ID      uint64
 	Button  uint8

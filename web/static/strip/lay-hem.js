@@ -2,7 +2,7 @@
 // holes, outcomes, flashes.
 
 import { find, woven } from '../lib/state.js';
-import { along, beadTall, BRACKET_TALL, g, GLOW, headAlong, place, point, pressEnd, scratch, SURE, text, threadAt, TICK_TALL } from './geometry.js';
+import { along, beadTall, BRACKET_TALL, g, GLOW, headAlong, place, point, pressEnd, SURE, text, threadAt, TICK_TALL } from './geometry.js';
 import { BRACKET, count, TEXT } from './scene.js';
 
 /**
