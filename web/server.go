@@ -162,7 +162,7 @@ func noStore(h http.Handler) http.Handler {
 }
 
 func (s *Server) front(w http.ResponseWriter, r *http.Request) {
-	http.Redirect(w, r, "/strip", http.StatusFound)
+	http.Redirect(w, r, "/desk", http.StatusFound)
 }
 
 func (s *Server) health(w http.ResponseWriter, _ *http.Request) {

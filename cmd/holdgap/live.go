@@ -91,7 +91,7 @@ func (f *liveFlags) register(fl *pflag.FlagSet) {
 	fl.Int64Var(&f.window, "window", 0, "frames of a window to judge by instead of a target; 0 judges nothing")
 	fl.StringVar(&f.cleaning, "opposites", "", "opposite directions held together: neutral, last, up (up wins) or none")
 	fl.Uint64Var(&f.seed, "seed", 1, "what the performer plays")
-	fl.BoolVar(&f.open, "open", false, "open the strip in the browser")
+	fl.BoolVar(&f.open, "open", false, "open the desk in the browser")
 	fl.BoolVar(&f.verbose, "verbose", false, "say more on the terminal")
 }
 
@@ -259,7 +259,7 @@ func runLive(ctx context.Context, f liveFlags, stdout, stderr io.Writer) error {
 		return err
 	}
 	fmt.Fprintf(stdout, "strip    %s/strip\n", a.base)
-	fmt.Fprintf(stdout, "desk     %s/desk\n", a.base)
+	fmt.Fprintf(stdout, "desk     %s\n", a.deskAddress())
 	fmt.Fprintf(stdout, "takes    %s/takes   (%s)\n", a.base, a.takes.folderLine())
 	if p.pages {
 		fmt.Fprintf(stdout, "play     %s/pad   (or %s/strip?play=1 as the browser source)\n", a.base, a.base)
@@ -269,7 +269,7 @@ func runLive(ctx context.Context, f liveFlags, stdout, stderr io.Writer) error {
 	}
 	fmt.Fprintf(stdout, "Add the strip as a browser source. Ctrl-C ends.\n")
 	if f.open {
-		if err := openBrowser(a.base + "/strip"); err != nil {
+		if err := openBrowser(a.deskAddress()); err != nil {
 			fmt.Fprintf(stderr, "holdgap: opening the browser: %v: open the address above by hand\n", err)
 		}
 	}

@@ -29,6 +29,7 @@ type app struct {
 	folder string // of the settings; empty when there is none
 	base   string // address of the pages for this machine
 	listen net.Listener
+	lan    *web.LAN // nil without --lan
 	engine *live.Engine
 	server *web.Server
 	store  *settings.Store
@@ -94,7 +95,7 @@ func (a *app) serve(l net.Listener, pads bool) (err error) {
 			return err
 		}
 	}
-	a.listen = l
+	a.listen, a.lan = l, guard.LAN
 	local := localAddr(l.Addr())
 	a.base = "http://" + local
 	a.desk = desk.New(desk.Options{Engine: a.engine, Store: a.store, Takes: a.takes.control, Themes: a.worn, LAN: guard.LAN,
@@ -104,6 +105,17 @@ func (a *app) serve(l net.Listener, pads bool) (err error) {
 		Themes: a.worn, Now: monotime.Now, Log: a.log})
 	a.endApply = a.store.Subscribe(func(settings.Snapshot) { a.apply() })
 	return nil
+}
+
+// deskAddress is where the desk opens on this machine. Served on an address of
+// the network alone, there is no loopback to let the first desk in, so the token
+// comes along.
+func (a *app) deskAddress() string {
+	tcp, ok := a.listen.Addr().(*net.TCPAddr)
+	if a.lan == nil || !ok || tcp.IP.IsLoopback() || tcp.IP.IsUnspecified() {
+		return a.base + "/desk"
+	}
+	return a.base + "/desk?k=" + a.lan.Token(web.Control)
 }
 
 // inFolder returns a file's path in the settings folder, or "" without one.
