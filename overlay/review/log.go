@@ -9,7 +9,6 @@ import (
 	"holdgap/overlay/odds"
 	"holdgap/overlay/press"
 	"holdgap/overlay/session"
-	"holdgap/overlay/window"
 )
 
 // MaxPending is how many entries wait at most for one press that goes on and on;
@@ -39,6 +38,9 @@ type Taker interface {
 	Outcome(o *session.Outcome, sure float64)
 }
 
+// keepPresses is how many of the newest presses a log keeps for its certainties.
+const keepPresses = 4096
+
 // Log hands out every press, multi-press, direction and attempt of a take, each
 // once and final, in the order of their ids. It keeps only what is not final
 // yet, and the newest presses.
@@ -46,7 +48,7 @@ type Log struct {
 	s     *session.Session
 	cfg   session.Config
 	take  Taker
-	sure  sureness
+	sure  *session.Certainty
 	edges int64
 
 	rows     []Row // those not handed out, in order of id, from head on
@@ -81,7 +83,7 @@ func NewLog(cfg session.Config, model odds.Model, t Taker) *Log {
 	l.chains = make([]chain, n)
 	l.s = session.New(cfg, (*logHandler)(l))
 	l.cfg = l.s.Config()
-	l.sure = newSureness(model)
+	l.sure = session.NewCertainty(model, keepPresses)
 	return l
 }
 
@@ -125,7 +127,7 @@ func (l *Log) flush(k frame.Frame) {
 		if !l.done && !l.final(r, k) && len(l.rows)-l.head <= MaxPending {
 			break
 		}
-		l.sure.row(r)
+		r.HoldSure, r.GapSure = l.sure.Hold(&r.Press), l.sure.Gap(&r.Press)
 		l.take.Row(r)
 		l.head++
 	}
@@ -144,14 +146,14 @@ func (l *Log) flush(k frame.Frame) {
 	n := 0
 	for n < len(l.multis) && (l.done || l.over(&l.multis[n], next, k)) {
 		m := &l.multis[n]
-		l.take.Multi(m, l.sure.multi(m))
+		l.take.Multi(m, l.sure.Multi(m))
 		l.chains[m.Button].out = m.ID
 		n++
 	}
 	l.multis = slices.Delete(l.multis, 0, n)
 	n = 0
 	for n < len(l.outcomes) && (l.done || l.outcomes[n].Judged && lastID(&l.outcomes[n]) < next) {
-		l.take.Outcome(&l.outcomes[n], l.sure.outcome(&l.outcomes[n]))
+		l.take.Outcome(&l.outcomes[n], l.sure.Outcome(&l.outcomes[n]))
 		n++
 	}
 	// An attempt whose starter came again is never judged: the next one stands
@@ -178,7 +180,7 @@ func lastID(o *session.Outcome) uint64 {
 type logHandler Log
 
 func (l *logHandler) Press(p *press.Press) {
-	l.sure.put(p)
+	l.sure.Put(p)
 	if n := len(l.rows); n == l.head || p.ID > l.rows[n-1].ID {
 		r := Row{Press: *p}
 		if p.State != press.Unseen {
@@ -262,108 +264,4 @@ func (l *logHandler) Outcome(o *session.Outcome) {
 	default:
 		l.outcomes = append(l.outcomes, *o)
 	}
-}
-
-// sureness works out how sure the entries are, from the times of the presses.
-type sureness struct {
-	model odds.Model
-	ring  []press.Press
-	fresh [2 * odds.MaxPresses]odds.Press
-}
-
-const ringSize = 4096 // a power of two
-
-func newSureness(m odds.Model) sureness {
-	return sureness{model: m, ring: make([]press.Press, ringSize)}
-}
-
-func (s *sureness) put(p *press.Press) { s.ring[p.ID%ringSize] = *p }
-
-func (s *sureness) row(r *Row) {
-	m := &s.model
-	if r.State == press.Closed {
-		r.HoldSure = m.HoldProbability(r.DownNS, r.UpNS, r.Hold)
-		// It may also read as two, if another phase sees a gap inside.
-		for _, g := range r.Inner[:r.NInner] {
-			r.HoldSure *= m.GapProbability(g.From, g.To, 0)
-		}
-	}
-	if r.Gap != press.NoGap {
-		r.GapSure = m.GapProbability(r.LastNS, r.DownNS, r.Gap)
-	}
-}
-
-// physical appends the physical presses behind the press records from first to
-// last of one button, unseen ones too, since another phase may read them apart.
-func (s *sureness) physical(dst []odds.Press, button uint8, first, last uint64) []odds.Press {
-	for id := first; id <= last && len(dst) < odds.MaxPresses-1; id++ {
-		p := &s.ring[id%ringSize]
-		if p.ID != id || p.Button != button {
-			continue
-		}
-		up := p.UpNS
-		if p.State == press.Pending || p.State == press.Down {
-			up = odds.Open
-		}
-		down := p.DownNS
-		for _, g := range p.Inner[:p.NInner] {
-			if g.From > down && len(dst) < odds.MaxPresses-1 {
-				dst = append(dst, odds.Press{Down: down, Up: g.From, Button: button})
-			}
-			down = g.To
-		}
-		if up > down && len(dst) < odds.MaxPresses-1 {
-			dst = append(dst, odds.Press{Down: down, Up: up, Button: button})
-		}
-	}
-	return dst
-}
-
-func (s *sureness) multi(m *session.Multi) (sure float64) {
-	if m.Verdict == session.Unjudged || m.Verdict == session.Mashed {
-		return 0
-	}
-	list, err := s.model.Covers(s.physical(s.fresh[:0], m.Button, m.Presses[0], m.Presses[m.Kept()-1]), m.Window, m.Rules)
-	if err != nil {
-		return 0 // too many readings to work out: not sure
-	}
-	for _, o := range list {
-		if o.Covered == m.Cover.Size() && o.Holes == m.Cover.Holes() {
-			sure += o.Probability
-		}
-	}
-	return sure
-}
-
-func (s *sureness) outcome(o *session.Outcome) (sure float64) {
-	r := o.Result
-	if !o.Judged || r.Kind == window.NoPress {
-		return 0
-	}
-	anchor := odds.Press{Down: o.Down, Up: odds.Open}
-	if p := &s.ring[o.Anchor%ringSize]; p.ID == o.Anchor {
-		anchor.Button = p.Button
-		if p.State == press.Closed && p.UpNS > p.DownNS {
-			anchor.Up = p.UpNS
-		}
-	}
-	presses := s.fresh[:0]
-	for i := range o.N {
-		if o.Of[i] == anchor.Button && anchor.Up == odds.Open {
-			return 0 // the starter is still held; nothing can be said
-		}
-		presses = s.physical(presses, o.Of[i], o.IDs[i], o.IDs[i])
-	}
-	slices.SortStableFunc(presses, func(a, b odds.Press) int { return cmp.Compare(a.Down, b.Down) })
-	var out [64]odds.OutcomeOdds
-	list, err := s.model.Outcomes(out[:0], anchor, o.Open-s.model.Clock.At(o.Down), presses, o.Window, o.Rules)
-	if err != nil {
-		return 0
-	}
-	for _, l := range list {
-		if l.Outcome == r || r.Kind == window.Hit && l.Kind == window.Hit && l.Press == r.Press {
-			sure += l.Probability
-		}
-	}
-	return sure
 }

@@ -150,22 +150,6 @@ type patternKey struct {
 	spacings  [session.MaxMulti - 1]uint8
 }
 
-// VerdictWord returns the word of a verdict, the same as live: covered, holed,
-// mashed, none (the extra presses do not help) or nothing when it was not judged.
-func VerdictWord(v session.Verdict) string {
-	switch v {
-	case session.Covered:
-		return "covered"
-	case session.Holed:
-		return "holed"
-	case session.Mashed:
-		return "mashed"
-	case session.Single:
-		return "none"
-	}
-	return ""
-}
-
 // Summary returns what the edges so far come to; call [Review.Finish] first.
 func (r *Review) Summary() Summary {
 	t := &r.tally
@@ -195,7 +179,7 @@ func (r *Review) Summary() Summary {
 		judged += t.verdicts[v]
 	}
 	for _, v := range verdicts {
-		s.Verdicts = append(s.Verdicts, NewRate(VerdictWord(v), t.verdicts[v], judged))
+		s.Verdicts = append(s.Verdicts, NewRate(v.String(), t.verdicts[v], judged))
 	}
 	tries := t.tries()
 	for k := window.Hit; k <= window.Unheld; k++ {

@@ -186,12 +186,12 @@ func TestReviewAndLogAgreeWithTheSession(t *testing.T) {
 		verdicts := map[string]int64{}
 		patterns := map[string]int64{}
 		for _, m := range f.multis {
-			verdicts[review.VerdictWord(m.Verdict)]++
+			verdicts[m.Verdict.String()]++
 			var sp []frame.Frame
 			for i := 1; i < m.Kept(); i++ {
 				sp = append(sp, m.Offsets[i]-m.Offsets[i-1])
 			}
-			patterns[fmt.Sprint(m.Button, min(m.N, 6), sp, review.VerdictWord(m.Verdict))]++
+			patterns[fmt.Sprint(m.Button, min(m.N, 6), sp, m.Verdict.String())]++
 		}
 		for _, v := range sum.Verdicts {
 			require.Equal(t, verdicts[v.Kind], v.Count, v.Kind)

@@ -186,7 +186,7 @@ func frameOf(k int64) frame.Frame { return frame.Frame(k) }
 
 // newPattern returns the pattern of a multi-press, not counted yet.
 func newPattern(m *session.Multi) *Pattern {
-	p := &Pattern{Button: int(m.Button), Presses: m.N, Spacings: []frame.Frame{}, Verdict: VerdictWord(m.Verdict), FirstNS: m.Times[0][0]}
+	p := &Pattern{Button: int(m.Button), Presses: m.N, Spacings: []frame.Frame{}, Verdict: m.Verdict.String(), FirstNS: m.Times[0][0]}
 	for j := 1; j < m.Kept(); j++ {
 		p.Spacings = append(p.Spacings, m.Offsets[j]-m.Offsets[j-1])
 	}

@@ -20,9 +20,11 @@ func (s *Session) join(p *press.Press) {
 	}
 	c := &s.chains[p.Button]
 	if !c.open || p.First-c.last > s.cfg.Quick {
-		// What is left of the chain before lies beyond N.
+		// Field by field: the cover, by far the largest, is made by judging.
 		c.m.ID, c.m.N, c.m.Verdict = 0, 0, Unjudged
 		c.m.Button, c.m.First = p.Button, p.First
+		c.m.Presses, c.m.Offsets = [MaxMulti]uint64{}, [MaxMulti]frame.Frame{}
+		c.m.Holds, c.m.Times = [MaxMulti]frame.Frame{}, [MaxMulti][2]int64{}
 		c.open = true
 	}
 	if i := c.m.N; i < MaxMulti {

@@ -50,9 +50,24 @@ const (
 	Mashed
 )
 
-// Multi is a multi-press: presses of one button in quick succession. Array
-// entries from Kept on mean nothing, nor does Cover unless the verdict is
-// Covered, Holed or Single.
+// String returns the verdict's word: covered, holed, none (the extra presses do
+// not help), mashed, or nothing when it was not judged.
+func (v Verdict) String() string {
+	switch v {
+	case Covered:
+		return "covered"
+	case Holed:
+		return "holed"
+	case Single:
+		return "none"
+	case Mashed:
+		return "mashed"
+	}
+	return ""
+}
+
+// Multi is a multi-press: presses of one button in quick succession. Its Cover
+// means nothing unless the verdict is Covered, Holed or Single.
 type Multi struct {
 	ID      uint64
 	Button  uint8

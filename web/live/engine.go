@@ -182,8 +182,7 @@ func (e *Engine) reset(edges []capture.Edge) {
 	}
 	u := wire.Update{Whole: true, Setup: e.setup.wire(), Status: e.wireStatus()}
 	e.out.take(&u, false)
-	s := e.session.Streak()
-	u.Streak = wireStreak(&s)
+	u.Streak = wire.OfStreak(e.session.Streak())
 	e.publish(u)
 }
 
@@ -261,8 +260,7 @@ func (e *Engine) flush() {
 		return
 	}
 	if len(u.Outcomes) > 0 {
-		s := e.session.Streak()
-		u.Streak = wireStreak(&s)
+		u.Streak = wire.OfStreak(e.session.Streak())
 	}
 	e.publish(u)
 }
@@ -363,8 +361,7 @@ func (e *Engine) step() bool {
 	var u wire.Update
 	some := e.out.take(&u, true)
 	if len(u.Outcomes) > 0 {
-		s := e.session.Streak()
-		u.Streak = wireStreak(&s)
+		u.Streak = wire.OfStreak(e.session.Streak())
 	}
 	u.Held = e.out.heldNow(e.session)
 	if some || u.Held != nil || now-e.last >= heartbeat {

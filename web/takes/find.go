@@ -196,7 +196,7 @@ func (t *findTaker) Multi(m *session.Multi, sure float64) {
 	if t.f.what != "multi" || t.f.verdict&(1<<m.Verdict) == 0 {
 		return
 	}
-	w := WireMulti(m, sure)
+	w := wire.OfMulti(m, sure)
 	t.put(Moment{Frame: w.First, What: "multi", Kind: w.Verdict, Button: w.Button, Words: w.Words, Sure: sure, Spacings: w.Spacings}, m.Times[0][0])
 }
 
@@ -204,7 +204,7 @@ func (t *findTaker) Outcome(o *session.Outcome, sure float64) {
 	if t.f.what != "outcome" || !o.Judged || t.f.kinds&(1<<o.Result.Kind) == 0 {
 		return
 	}
-	w := WireOutcome(o, sure)
+	w := wire.OfOutcome(o, sure)
 	m := Moment{Frame: w.Open, What: "outcome", Kind: w.Kind, Button: -1, Words: w.Words, Sure: sure}
 	at := o.Down
 	if o.N > 0 {

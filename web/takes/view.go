@@ -9,7 +9,6 @@ import (
 	"holdgap/overlay/press"
 	"holdgap/overlay/review"
 	"holdgap/overlay/session"
-	"holdgap/overlay/window"
 	"holdgap/web/wire"
 )
 
@@ -18,8 +17,6 @@ const (
 	MaxViewFrames = 6000
 	// maxViewEntries bounds the entries of each kind in a view.
 	maxViewEntries = 4000
-	// near is the widest gap (frames) that is worth counting, the same as live.
-	near = 40
 )
 
 // View returns what happened in the frames from a to b as a page gets it live: the
@@ -90,7 +87,7 @@ func (v *viewTaker) Row(r *review.Row) {
 	if r.First+max(r.Hold, 1) < v.a && r.State != press.Down || len(v.u.Presses) >= maxViewEntries {
 		return
 	}
-	w := WirePress(r)
+	w := wire.OfPress(&r.Press, r.HoldSure, r.GapSure)
 	w.ID += v.g.Presses
 	if r.State == press.Down {
 		w.Hold = int64(max(v.b-r.First+1, 0))
@@ -103,7 +100,7 @@ func (v *viewTaker) Multi(m *session.Multi, sure float64) {
 	if m.First > v.b || last+m.Window+session.LagFrames < v.a || len(v.u.Multis) >= maxViewEntries {
 		return
 	}
-	w := WireMulti(m, sure)
+	w := wire.OfMulti(m, sure)
 	w.ID += v.g.Multis
 	for i := range w.Presses {
 		w.Presses[i] += v.g.Presses
@@ -112,7 +109,8 @@ func (v *viewTaker) Multi(m *session.Multi, sure float64) {
 }
 
 func (v *viewTaker) Direction(d session.Direction) {
-	w := wire.Direction{ID: d.ID + v.g.Directions, First: int64(d.First), Num: int(d.Num)}
+	w := wire.OfDirection(d)
+	w.ID += v.g.Directions
 	switch {
 	case d.First < v.a:
 		v.direction = w
@@ -125,64 +123,7 @@ func (v *viewTaker) Outcome(o *session.Outcome, sure float64) {
 	if o.Open > v.b+session.LeadFrames || o.Close()+session.LagFrames < v.a || len(v.u.Outcomes) >= maxViewEntries {
 		return
 	}
-	w := WireOutcome(o, sure)
+	w := wire.OfOutcome(o, sure)
 	w.ID += v.g.Outcomes
 	v.u.Outcomes = append(v.u.Outcomes, w)
-}
-
-// WirePress returns a press as a page gets it.
-func WirePress(r *review.Row) wire.Press {
-	w := wire.Press{ID: r.ID, Button: int(r.Button), State: r.State.String(), First: int64(r.First), Hold: int64(r.Hold),
-		HoldSure: r.HoldSure, Gap: -1, Merged: int(r.Merged), Bounce: r.Bounce, Keys: []int{}}
-	for _, k := range r.Order[:r.NOrder] {
-		w.Keys = append(w.Keys, int(k))
-	}
-	if r.Gap != press.NoGap && r.Gap <= near {
-		w.Gap, w.GapSure = int64(r.Gap), r.GapSure
-	}
-	return w
-}
-
-// WireMulti returns a multi-press as a page gets it.
-func WireMulti(m *session.Multi, sure float64) wire.Multi {
-	w := wire.Multi{ID: m.ID, Button: int(m.Button), First: int64(m.First), Window: int64(m.Window), Words: m.Words(),
-		Verdict: review.VerdictWord(m.Verdict)}
-	for i := range m.Kept() {
-		w.Presses = append(w.Presses, m.Presses[i])
-		if i > 0 {
-			w.Spacings = append(w.Spacings, int64(m.Offsets[i]-m.Offsets[i-1]))
-		}
-	}
-	if m.Verdict != session.Covered && m.Verdict != session.Holed && m.Verdict != session.Single {
-		return w
-	}
-	w.Covered, w.Sure = int64(m.Cover.Size()), sure
-	// A start is the frame of the first press counted from the window's first
-	// frame, so a run of starts is a run of frames, the other way round, on which
-	// the window may have opened.
-	open := func(s window.Span) [2]int64 {
-		return [2]int64{int64(m.First - s.Last), int64(m.First - s.First)}
-	}
-	for i := m.Cover.Runs() - 1; i >= 0; i-- {
-		w.Spans = append(w.Spans, open(m.Cover.Run(i)))
-	}
-	for i := m.Cover.Holes() - 1; i >= 0; i-- {
-		w.Holes = append(w.Holes, open(m.Cover.Hole(i)))
-	}
-	return w
-}
-
-// WireOutcome returns an attempt as a page gets it.
-func WireOutcome(o *session.Outcome, sure float64) wire.Outcome {
-	w := wire.Outcome{ID: o.ID, Kind: "waiting", Open: int64(o.Open), Close: int64(o.Close()), Button: o.Button}
-	if !o.Judged {
-		return w
-	}
-	r := o.Result
-	w.Kind, w.Press, w.Words, w.Sure = r.Kind.String(), r.Press, r.String(), sure
-	w.Frames = int64(max(r.Early, r.Late, r.Short))
-	if r.Kind == window.NoPress {
-		w.Kind = "nothing"
-	}
-	return w
 }

@@ -27,7 +27,7 @@ export class Trial {
     fill(sel('target'), [['', 'as below'], ['none', 'none'], ...targets.map((t) => /** @type {[string, string]} */ ([t, t]))], this.pane.query.target ?? '');
     this.pane.q('.try-target').hidden = targets.length === 0;
     fill(sel('button'), [['any', 'any'], ...labels, ...also(j.button)], j.button);
-    fill(sel('starter'), [['none', 'none: judge multi-presses only'], ...labels, ...also(j.starter)], j.starter);
+    fill(sel('starter'), [['none', 'none'], ...labels, ...also(j.starter)], j.starter);
     set('rate', j.rate);
     set('read', j.read);
     set('phase', j.phase === null ? 'unknown' : String(j.phase));
