@@ -49,9 +49,9 @@ func allStages() []stage {
 func wants(check string) []string {
 	switch check {
 	case "unit":
-		return []string{"compiler", "ffmpeg", "tesseract"}
+		return []string{"compiler", "ffmpeg"}
 	case "browser":
-		return []string{"ffmpeg", "tesseract", "node", "jstools"}
+		return []string{"ffmpeg", "node", "jstools"}
 	case "kernel":
 		return []string{"chromium"}
 	case "types":

@@ -29,9 +29,8 @@ func allNeeds() []need {
 	return []need{
 		{name: "git", packages: []string{"git"}, have: runs("git", "--version"), remedy: "install git"},
 		{name: "compiler", packages: []string{"gcc", "libc6-dev"}, have: compiles, remedy: "install a C compiler with its headers"},
-		{name: "chromium", packages: []string{"chromium"}, have: browser, remedy: "install Chromium or Chrome"},
+		{name: "chromium", packages: []string{"chromium"}, have: browser, remedy: "install Chromium"},
 		{name: "ffmpeg", packages: []string{"ffmpeg"}, have: encoders, remedy: "install ffmpeg with libx264 and libvpx"},
-		{name: "tesseract", packages: []string{"tesseract-ocr", "tesseract-ocr-eng"}, have: reads, remedy: "install tesseract with its English data"},
 		{name: "qemu", packages: []string{"qemu-system-x86"}, have: runs("qemu-system-x86_64", "--version"), remedy: "install qemu-system-x86_64"},
 		{name: "kernel", packages: []string{"xz-utils"}, have: haveKernel, fetch: fetchKernel, remedy: "the kernel package can only be fetched on Debian"},
 		{name: "node", packages: []string{"nodejs", "npm"}, have: haveNode, remedy: "install Node.js 16.20 or later with npm"},
@@ -83,7 +82,7 @@ func compiles(ctx context.Context, e *env) error {
 }
 
 // browsers are the names under which the browser tests look for one.
-var browsers = []string{"headless-shell", "chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome"}
+var browsers = []string{"chromium", "chromium-browser"}
 
 func browser(ctx context.Context, e *env) error {
 	for _, name := range browsers {
@@ -109,17 +108,6 @@ func encoders(ctx context.Context, e *env) error {
 		if !strings.Contains(out, name) {
 			return fmt.Errorf("ffmpeg has no encoder %q", name)
 		}
-	}
-	return nil
-}
-
-func reads(ctx context.Context, e *env) error {
-	if _, err := exec.LookPath("tesseract"); err != nil {
-		return errors.New("tesseract is not there")
-	}
-	out, err := e.output(ctx, "tesseract", "--list-langs")
-	if err != nil || !slices.Contains(strings.Fields(out), "eng") {
-		return errors.New("tesseract has no English data")
 	}
 	return nil
 }
