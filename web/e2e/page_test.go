@@ -56,12 +56,14 @@ func TestKernelPressIsSeenInTheBrowser(t *testing.T) {
 	}
 
 	// The program ends and comes back: the page finds it by itself.
+	for _, open := range []*chromium.Tab{tab, still} {
+		open.Allow("WebSocket connection") // the browser reports each attempt that fails
+	}
 	p.Stop()
 	p.Start()
 	tab.Wait(`holdgap.state.status.devices.length === 1 && [...holdgap.state.presses.values()].length === 0`)
 	want = readings(p.Edges("press south 80"))
 	tab.Wait(fmt.Sprintf(`[...holdgap.state.presses.values()].some(p => p.state === 'up' && p.hold === %d)`, want[0].hold))
-	tab.Allow("WebSocket")
 }
 
 func opaque(m *image.NRGBA) (n int) {
