@@ -61,12 +61,11 @@ type Server struct {
 	viewers int
 	pads    map[*padConn]struct{}
 	metrics *metrics
-	started time.Time
 }
 
 // New returns a server for an engine.
 func New(o Options) *Server {
-	s := &Server{opts: o, pads: map[*padConn]struct{}{}, started: time.Now()}
+	s := &Server{opts: o, pads: map[*padConn]struct{}{}}
 	s.ctx, s.stop = context.WithCancel(context.Background())
 	s.metrics = newMetrics(s)
 	mux := http.NewServeMux()
