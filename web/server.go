@@ -58,7 +58,6 @@ type Server struct {
 	mu      sync.Mutex
 	ctx     context.Context // ends when the server shuts down
 	stop    context.CancelFunc
-	viewers int
 	pads    map[*padConn]struct{}
 	metrics *metrics
 }

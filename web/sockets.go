@@ -22,10 +22,7 @@ var upgrader = websocket.Upgrader{
 // view streams updates to a page. The page sends nothing; one goroutine reads
 // (to see it leave), one writes.
 func (s *Server) view(w http.ResponseWriter, r *http.Request) {
-	s.mu.Lock()
-	full := s.viewers >= MaxViewers
-	s.mu.Unlock()
-	if full {
+	if s.opts.Engine.Hub().Stats().Viewers >= MaxViewers {
 		http.Error(w, fmt.Sprintf("%d pages are watching already: close some", MaxViewers), http.StatusServiceUnavailable)
 		return
 	}
@@ -45,14 +42,6 @@ func (s *Server) view(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	defer s.opts.Engine.Hub().Leave(v)
-	s.mu.Lock()
-	s.viewers++
-	s.mu.Unlock()
-	defer func() {
-		s.mu.Lock()
-		s.viewers--
-		s.mu.Unlock()
-	}()
 
 	gone := make(chan struct{})
 	go func() {
